@@ -17,7 +17,7 @@ from typing import Any, Literal
 from byrewright.errors import ByrewrightError
 
 Verdict = Literal["holds", "tight", "fails", "unknown"]
-Sense = Literal["at_least", "at_most", "says"]
+Sense = Literal["at_least", "at_most", "informational"]
 VERDICTS: tuple[Verdict, ...] = ("fails", "unknown", "tight", "holds")
 """The four verdicts, worst first."""
 
@@ -70,10 +70,10 @@ class Finding:
     """One question asked of the plant and its answer.
 
     `value` is what the plant has (or does); `limit` is what it is held to, in the sense
-    `at_least` or `at_most`; `says` is a plain statement with no limit. `advised` is the size a
-    designer would choose next and `target` the (equipment id, field) it belongs to; `remedies` are
-    what else would mend it. Drafting applies both. `margin` is a share of the limit, positive when
-    inside.
+    `at_least` or `at_most`; `informational` is a plain statement with no limit. `advised` is the
+    size a designer would choose next and `target` the (equipment id, field) it belongs to;
+    `remedies` are what else would mend it. Drafting applies both. `margin` is a share of the limit,
+    positive when inside.
     """
 
     key: str
@@ -83,7 +83,7 @@ class Finding:
     unit: str
     sentence: str
     verdict: Verdict
-    sense: Sense = "says"
+    sense: Sense = "informational"
     limit: float | None = None
     margin: float | None = None
     allowance: float = 0.0
@@ -322,14 +322,14 @@ def judge(
 
     `allowance` is the share of the limit within which an answer that holds is called tight. A limit
     of nothing at all has no margin: it holds or it does not.
-    A missing or non-finite value or limit is `unknown`, except that `says` always holds.
+    A missing or non-finite value or limit is `unknown`, except that `informational` always holds.
 
     >>> judge(110.0, 100.0, "at_least", 0.05)
     ('holds', 0.1)
     >>> judge(102.0, 100.0, "at_least", 0.05)[0]
     'tight'
     """
-    if sense == "says":
+    if sense == "informational":
         return ("unknown", None) if value is None else ("holds", None)
     if value is None or limit is None or not math.isfinite(value) or not math.isfinite(limit):
         return "unknown", None
@@ -349,7 +349,7 @@ def straddles(value: float, doubt: float, limit: float | None, sense: Sense) -> 
     (False, True)
     """
     ends = {judge(value + s * doubt, limit, sense)[0] == "fails" for s in (-1.0, 0.0, 1.0)}
-    return sense != "says" and len(ends) > 1
+    return sense != "informational" and len(ends) > 1
 
 
 def merge(study: str, plant: str, parts: Iterable[Result]) -> Result:

@@ -43,7 +43,7 @@ def finding(key: str, verdict: str = "holds", subject: str = "") -> Finding:
         (None, 100.0, "at_least", "unknown"),
         (100.0, None, "at_least", "unknown"),
         (float("nan"), 100.0, "at_least", "unknown"),
-        (5.0, None, "says", "holds"),
+        (5.0, None, "informational", "holds"),
     ],
 )
 def test_verdicts(value: float | None, limit: float | None, sense: str, verdict: str) -> None:

@@ -172,7 +172,7 @@ def held_to(one: Finding, units: System = "metric") -> str:
     if one.value is None:
         return ""
     value = amount(one.value, one.unit, units)
-    if one.limit is None or one.sense == "says":
+    if one.limit is None or one.sense == "informational":
         return value
     sign = {"at_least": "at least", "at_most": "at most"}[one.sense]
     return f"{value}, {sign} {amount(one.limit, one.unit, units)}"

@@ -84,7 +84,7 @@ def _worst_of_alike(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
     """Findings that can be drawn as bars; of many alike that hold, the nearest to its limit."""
     alike: dict[str, list[Finding]] = {}
     for one in findings:
-        if one.value is not None and one.limit and one.sense != "says" and one.limit > 0:
+        if one.value is not None and one.limit and one.sense != "informational" and one.limit > 0:
             alike.setdefault(one.title, []).append(one)
     bars: list[tuple[Finding, int]] = []
     for group in alike.values():
@@ -153,7 +153,7 @@ TABLE_BARS = {"water.uses": "a day", "air.users": "mean"}
 def figures_for(result: Result, topic: str) -> list[str]:
     """A topic's figures as SVG: its capacity balance, its series, and tables that run in order."""
     own = [f for f in result.findings if topic_of(f.key) == topic]
-    limits = [f for f in own if f.sense != "says" and f.limit and f.value is not None]
+    limits = [f for f in own if f.sense != "informational" and f.limit and f.value is not None]
     made = capacity_svgs("What it has against what it needs", limits) if len(limits) > 1 else []
     for one in result.series:
         if topic_of(one.key) == topic and len(one.x) > 1:

@@ -149,7 +149,7 @@ class Paper:
 
     def _row(self, one: Finding) -> tuple[str, str, str]:
         limit = ""
-        if one.limit is not None and one.sense != "says":
+        if one.limit is not None and one.sense != "informational":
             word = "at least" if one.sense == "at_least" else "at most"
             limit = f"{word} {quantity(one.limit, one.unit, self.units)}"
         label = one.title if "_" in one.subject else one.label

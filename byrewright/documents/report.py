@@ -270,7 +270,7 @@ def _subtitle(plant: Plant) -> str:
 
 def _finding(one: Finding, units: System) -> dict[str, str]:
     needs = ""
-    if one.sense != "says" and one.limit is not None:
+    if one.sense != "informational" and one.limit is not None:
         word = "at least" if one.sense == "at_least" else "at most"
         needs = f"{word} {quantity(one.limit, one.unit, units)}"
     meaning = "stated" if one.known == "stated" else lists.meaning(one.known)
@@ -362,7 +362,7 @@ def _key_figures(results: Result, units: System) -> list[dict[str, Any]]:
     for topic in _topics(results):
         own = [f for f in results.findings if topic_of(f.key) == topic and f.value is not None]
         told = [f for f in own if f.name in telling]
-        plain = told + [f for f in own if f.sense == "says" and f not in told]
+        plain = told + [f for f in own if f.sense == "informational" and f not in told]
         plain += [f for f in own if f not in plain]
         rows = [
             {

@@ -12,7 +12,7 @@ from byrewright.standards.sources import SOURCES
 
 WIDTH = 88
 UNIT_FACTORS = "(factors between the units below are left out)"
-_SENSE = {"at_least": "at least", "at_most": "at most", "says": ""}
+_SENSE = {"at_least": "at least", "at_most": "at most", "informational": ""}
 _KNOWN: dict[str, str] = {str(k): v for k, v in KNOWN_MEANING.items()}
 
 
@@ -102,7 +102,7 @@ def _quantity(value: float | str, unit: str) -> str:
 
 def _held_to(finding: Finding) -> str:
     value = "No value." if finding.value is None else _quantity(finding.value, finding.unit)
-    if finding.limit is None or finding.sense == "says":
+    if finding.limit is None or finding.sense == "informational":
         return value if finding.value is None else f"{value}; no limit is held here."
     return (
         f"{value.rstrip('.')}; {_SENSE[finding.sense]} {_quantity(finding.limit, finding.unit)} "
@@ -112,7 +112,7 @@ def _held_to(finding: Finding) -> str:
 
 def _verdict(finding: Finding) -> str:
     words = f"{finding.verdict}: {VERDICT_MEANING[finding.verdict]}"
-    if finding.sense == "says" and finding.verdict == "holds":
+    if finding.sense == "informational" and finding.verdict == "holds":
         return "holds: a statement, not a judgement."
     if finding.margin is None:
         return f"{words}."

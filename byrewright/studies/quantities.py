@@ -162,7 +162,7 @@ def _totals(plant: Plant, notes: ResultBuilder) -> None:
          f"{installed:.0f} kW are installed; the sizing study says how much is on at once."),
     ):  # fmt: skip
         notes.findings.append(
-            Finding(key, "", title, value, unit, text, judge(value, None, "says")[0],
+            Finding(key, "", title, value, unit, text, judge(value, None, "informational")[0],
                     formula="count of the plant file",
                     inputs=(Input("n", "tags in the plant file", len(plant.equipment)),),
                     source="definition", known="derived")

@@ -124,7 +124,7 @@ def test_any_herd_gives_a_consistent_farm(
 
 
 @pytest.mark.parametrize(
-    ("extra", "says"),
+    ("extra", "informational"),
     [
         (
             "yeild_spread: 0.2\n",

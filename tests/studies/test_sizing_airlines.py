@@ -68,7 +68,7 @@ def test_sizing_tells_no_drop_of_its_own() -> None:
     """Receiver to pump was 0.71 kPa in sizing and 1.35 in the network: one study owns it."""
     result = sized(glanded(large()), size_airlines)
     assert not [f.key for f in result.findings if f.unit == "kPa"]
-    assert {f.sense for f in result.findings if f.key == "vacuum.airline.bore"} == {"says"}
+    assert {f.sense for f in result.findings if f.key == "vacuum.airline.bore"} == {"informational"}
 
 
 def test_a_ring_divides_air_and_length() -> None:

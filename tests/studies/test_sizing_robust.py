@@ -38,7 +38,7 @@ def _sane(result: Result) -> None:
             assert word not in text, (one.name, text)
         assert one.sentence.endswith((".", ")")), one.sentence
         assert one.advised is None or math.isfinite(one.advised)
-        assert one.sense == "says" or one.limit is not None
+        assert one.sense == "informational" or one.limit is not None
         assert one.source in ("", "the plant file") or one.source in SOURCES, one.source
         assert one.known == "" or one.known in KNOWN_MEANING
 

@@ -138,7 +138,7 @@ def _told(
     limits = tuple(
         Limit(f.sense, float(f.limit), f.source or _source(f.inputs), f.known)
         for f in found
-        if f.limit is not None and f.sense != "says"
+        if f.limit is not None and f.sense != "informational"
     )
     for sense, key in (("at_most", figure.most), ("at_least", figure.least)):
         if key:

@@ -34,7 +34,7 @@ AWAY = ("pulsation_rate", "pulsator_ratio")
 """Figures that a file gives as the distance from the setting, with a limit of their own."""
 KEPT = "kept"
 """Of a reading with no limit: it neither holds nor fails, and is kept to compare with later."""
-SIGNS = {"at_least": "at least", "at_most": "at most", "says": ""}
+SIGNS = {"at_least": "at least", "at_most": "at most", "informational": ""}
 DAY = "%Y-%m-%d"
 
 
@@ -205,7 +205,7 @@ def _same_record(a: Entry, b: Entry) -> bool:
 
 def _badness(one: Entry) -> tuple[int, float]:
     data = one.data
-    verdict, margin = judge(data["value"], data.get("limit"), data.get("sense", "says"))
+    verdict, margin = judge(data["value"], data.get("limit"), data.get("sense", "informational"))
     return -WORST.index(verdict), -(margin or 0.0)
 
 
@@ -312,7 +312,8 @@ def _finding(
     return Finding(
         key=f"{STUDY}.{check.id.partition('@')[0]}", subject=check.at, title=title or check.title,
         value=value, unit=unit or check.unit, sentence=sentence, verdict=verdict,
-        sense=limit.sense if limit else "says", limit=limit.value if limit else None, margin=margin,
+        sense=limit.sense if limit else "informational",
+        limit=limit.value if limit else None, margin=margin,
         formula="as read", inputs=inputs, source=limit.source if limit else "",
         known=limit.known if limit else "", missing=missing,
     )  # fmt: skip

@@ -51,7 +51,7 @@ class Measured:
         of: Reading,
         limit: float | None = None,
         rule: str = "",
-        sense: Sense = "says",
+        sense: Sense = "informational",
         predicts: str = "",
         formula: str = "",
         decides: str = "an instrument with less uncertainty",

@@ -383,7 +383,8 @@ def _tanks(measured: Measured, channels: Sequence[Reading]) -> None:
             f"{one.channel.at} took in milk {len(found)} times; the warmest blend was "
             f"{warmest:.1f} degC.",
             of=one, limit=wanted.blend_c if wanted and len(found) > 1 else None,
-            sense="at_most" if wanted and wanted.blend_c is not None and len(found) > 1 else "says",
+            sense="at_most" if wanted and wanted.blend_c is not None and len(found) > 1
+            else "informational",
             formula="highest mean of a minute after a milking came to milk that was cold",
         )  # fmt: skip
         _agitator(measured, one)

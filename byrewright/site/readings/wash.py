@@ -43,7 +43,7 @@ def _temperatures(measured: Measured, channels: Sequence[Reading]) -> None:
             f"The hot wash returned at {hot.warmest_c:.1f} degC at best and {hot.end_c:.1f} at its "
             f"end, after {(hot.end_s - hot.start_s) / 60:.1f} min.",
             of=one, limit=owner.limit if owner else None,
-            sense="at_least" if owner and owner.limit is not None else "says",
+            sense="at_least" if owner and owner.limit is not None else "informational",
             predicts="wash.end_temperature", formula="mean of the last 20 s of the hottest stage",
         )  # fmt: skip
         if owner is not None and owner.limit is not None:

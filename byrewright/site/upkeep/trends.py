@@ -134,7 +134,9 @@ def _nearest(
     """The limit that is crossed first, and when."""
     if line is None or not limits:
         return (limits[0] if limits else None), None
-    each = [(x, crossing(line, x.value, x.sense, today)) for x in limits if x.sense != "says"]
+    each = [
+        (x, crossing(line, x.value, x.sense, today)) for x in limits if x.sense != "informational"
+    ]
     far = float("inf")
     return min(each, key=lambda p: (p[1].day or far, p[1].soonest or far), default=(None, None))
 

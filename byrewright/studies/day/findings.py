@@ -387,7 +387,7 @@ def services(ctx: StudyContext, run: Run) -> None:
         f"{most:.0f} kW at most, mean of one minute; starting currents are in the power study."
         f"{agreed}",
         # Over all of it no mix passes; under the motors' part any does.
-        limit=limit, sense="at_most" if limit else "says", allowance=1.0 - motors,
+        limit=limit, sense="at_most" if limit else "informational", allowance=1.0 - motors,
         inputs=(ctx.rule("motor.power_factor"),) if limit else (),
     )  # fmt: skip
 

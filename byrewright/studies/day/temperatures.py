@@ -50,7 +50,7 @@ def judge_milk(ctx: StudyContext, run: Run) -> None:
             ctx.find(
                 key, title, 0.0, "milkings",
                 "No milking came into a tank that held milk which its agitator reaches: no blend.",
-                sense="says", source=rule.source, known=rule.known,
+                sense="informational", source=rule.source, known=rule.known,
             )  # fmt: skip
             continue
         if worst is None:
@@ -330,7 +330,8 @@ def _coolers(ctx: StudyContext, run: Run) -> None:
             "day.cooler_outlet", f"Milk out of {tag}, {stage}", mean, "degC",
             f"On average {mean:.1f} degC, warmest {warmest:.1f} degC; "
             + _heat_words(float(x[i, sh.SX_KJ]) / 3600),
-            subject=f"{tag} {stage}", limit=wish, sense="at_most" if wish is not None else "says",
+            subject=f"{tag} {stage}", limit=wish,
+            sense="at_most" if wish is not None else "informational",
             remedies=remedies.larger_stage(run.plant, name, reads, wish) if wish else (),
             formula="e = (1 - exp(-N(1-Cr))) / (1 - Cr exp(-N(1-Cr))), Q = e Cmin (Th - Tc)",
             source="Kays and London, effectiveness and number of transfer units", known="read",

@@ -66,7 +66,7 @@ def _base(ctx: StudyContext, analysis: Analysis) -> None:
 def _ones(ctx: StudyContext, analysis: Analysis) -> None:
     found = analysis.ones("equipment")
     wished = ctx.plant.wishes.no_single_stop
-    limit, sense = (0.0, "at_most") if wished else (None, "says")
+    limit, sense = (0.0, "at_most") if wished else (None, "informational")
     names = ", ".join(c.event.id for c in found)
     safety = ", ".join(c.event.id for c in analysis.ones("safety"))
     inspected = len(analysis.passive)
@@ -215,7 +215,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
             f"cow comes off {60 * most.hours_each:.0f} min later"
             + (f"; remedy: {remedy(analysis, tag)}." if over else ".")
             + (MAY_STOP if over and may_stop else ""),
-            limit=None if may_stop else limit, sense="says" if may_stop else "at_most",
+            limit=None if may_stop else limit, sense="informational" if may_stop else "at_most",
             allowance=WAIT_ALLOWANCE, formula="last cow off, with the failure less without",
             source="practice", known="common_practice",
             inputs=(ctx.rule("failures.wait_limit_min"),),
@@ -314,7 +314,7 @@ def _cups(ctx: StudyContext, worth: Worth) -> None:
            ". One other failure makes cups fall too." if others else ".")
         + (MAY_STOP if may_stop else ""),
         subject=most.case.event.machine, limit=None if may_stop else limit,
-        sense="says" if may_stop else "at_most", allowance=0.2,
+        sense="informational" if may_stop else "at_most", allowance=0.2,
         formula="t = cups fallen x time each / people milking; cups fallen from the air network "
         "in time",
         inputs=(ctx.rule("failures.cup_again_s"), ctx.rule("vacuum.cups_fall_kpa"),
@@ -408,7 +408,7 @@ def _cause(
     ctx.find(
         f"failures.cause.{key}", title, round(60 * worst.hours_each, 1), "min",
         cause_sentence(analysis, worst), subject=worst.case.event.machine,
-        limit=0.0 if judged else None, sense="at_most" if judged else "says",
+        limit=0.0 if judged else None, sense="at_most" if judged else "informational",
         formula="last cow off, with the failure less without", source="practice",
         known="common_practice", inputs=rate_inputs(ctx, analysis, worst.case),
     )  # fmt: skip

@@ -190,7 +190,7 @@ def judged(study: Routes, say: Callable[[str], None] = lambda text: None) -> lis
 
 def _find(key: str, title: str, value: float | None, unit: str, sentence: str, *, subject: str = "",
           limit: float | None = None, remedies: tuple[Remedy, ...] = ()) -> Finding:  # fmt: skip
-    sense: Sense = "says" if limit is None else "at_most"
+    sense: Sense = "informational" if limit is None else "at_most"
     verdict, margin = judge(value, limit, sense)
     return Finding(
         key=f"routes.{key}",

@@ -96,7 +96,7 @@ def headlines(result: Result) -> tuple[Finding, ...]:
     found = []
     for key in HEADLINES:
         own = [f for f in result.findings if f.key == key or f.key.startswith(f"{key}.")]
-        judged = [f for f in own if f.sense != "says"]
+        judged = [f for f in own if f.sense != "informational"]
         found += (judged or own)[:1]
     return tuple(found)
 

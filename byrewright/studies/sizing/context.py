@@ -63,7 +63,7 @@ class StudyContext:
         *,
         subject: str = "",
         limit: float | None = None,
-        sense: Sense = "says",
+        sense: Sense = "informational",
         allowance: float = 0.0,
         formula: str = "",
         inputs: Sequence[Input] = (),

@@ -281,7 +281,7 @@ def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
         )
         + (f" In the usual mode no {said} reaches it." if said else ""),
         limit=wish,
-        sense="at_most" if wish is not None else "says",
+        sense="at_most" if wish is not None else "informational",
         allowance=0.0,
         formula="the cooler's last stage, stage by stage",
         inputs=(

@@ -347,7 +347,7 @@ def _filters(ctx: StudyContext, duty: Duty) -> None:
             "valves and change while running."
         ),
         limit=duty.largest.hours if within and not twin else None,
-        sense="at_least" if within and not twin else "says",
+        sense="at_least" if within and not twin else "informational",
         formula="t = cows a sock / net",
         inputs=(
             stated("cows a sock", "cows through one sock", sock),

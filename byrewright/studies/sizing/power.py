@@ -114,7 +114,7 @@ def _demand(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
             "kVA, "
             f"{amps:.0f} A on {phases} phase{'s' if phases > 1 else ''} at {volts:g} V"
             + (f"; {agreed:.0f} kVA are agreed ({spare(agreed, kva)})." if agreed else ".") + help_,
-            subject=situation, limit=agreed, sense="at_most" if agreed else "says",
+            subject=situation, limit=agreed, sense="at_most" if agreed else "informational",
             allowance=room, remedies=wait if situation == "milking" and agreed else (),
             formula="S = sqrt((sum P)^2 + (sum Q)^2); P = rating x loading / efficiency for motors "
             "on in the modes, rating for heaters and cold",
@@ -155,7 +155,7 @@ def _boards(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
                f"; its rating is not stated: {advised:g} A with a tenth to spare.")
             + " Its main breaker and the cables that feed it are sized for the same current.",
             subject=board.id, limit=round(amps, 1) if rated is not None else None,
-            sense="at_least" if rated is not None else "says", allowance=0.05,
+            sense="at_least" if rated is not None else "informational", allowance=0.05,
             formula="I = S/(sqrt3 U), the worst of its usual feed and every other board lost"
             if one_lost else "I = S/(sqrt3 U)",
             inputs=(worked("S", "greatest demand of what it feeds", round(kva, 1), "kVA"),

@@ -372,7 +372,7 @@ def _pull_down(
             + ("the limit." if held else f"the limit elsewhere ({wanted.rule.title} holds none)."),
             subject=tank.id,
             limit=wanted.blend_c if held else None,
-            sense="at_most" if held else "says",
+            sense="at_most" if held else "informational",
             allowance=TIGHT,
             formula=balance(tank),
             inputs=(

@@ -215,7 +215,7 @@ def _shared_speed(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...
         "%",
         says,
         limit=None if covered else least,
-        sense="says" if covered else "at_least",
+        sense="informational" if covered else "at_least",
         allowance=TIGHT,
         formula="s = H q_steady / sum(q_pump)",
         inputs=(

@@ -64,7 +64,7 @@ def _situation(ctx: StudyContext, case: Case, key: str) -> None:
         "kPa",
         says,
         limit=set_kpa - allowed if milking else None,
-        sense="at_least" if milking else "says",
+        sense="at_least" if milking else "informational",
         formula="mass balance at every node",
         inputs=(
             stated("", "set vacuum", set_kpa, "kPa"),
@@ -99,7 +99,7 @@ def _reserve_alone(ctx: StudyContext, case: Case) -> None:
         "L/min",
         says,
         limit=wanted if held else None,
-        sense="at_least" if held else "says",
+        sense="at_least" if held else "informational",
         allowance=0.1,
         formula="air at A1 that lowers Vm by 2 kPa",
         inputs=(

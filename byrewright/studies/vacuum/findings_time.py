@@ -64,7 +64,7 @@ def _event(ctx: StudyContext, case: Case, run: Run) -> None:
         "units",
         says,
         limit=None if what_if or key in FAULTS else 0.0,
-        sense="says" if what_if or key in FAULTS else "at_most",
+        sense="informational" if what_if or key in FAULTS else "at_most",
         formula="longest time under the vacuum at which cups fall, unit by unit; of a deck's units "
         "those within their milk-out (units x milk-out / turn)",
         inputs=rule,
@@ -229,7 +229,7 @@ def _milkline(ctx: StudyContext, answer: LineAnswer) -> None:
         "beside the plant file), so the line is not judged by it.",
         subject=line.id,
         limit=table,
-        sense="at_most" if table is not None else "says",
+        sense="at_most" if table is not None else "informational",
         formula="units fitted <= table",
         source="entered by the user",
         known="stated",

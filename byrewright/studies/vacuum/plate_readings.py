@@ -38,7 +38,14 @@ def pulsation(ctx: StudyContext, case: Case) -> None:
         says = f"{pulsator.id}: {pulsator.rate_per_min:g} a minute, phases {shares}."
         ratio = 100.0 * (a + b) / cycle
         for key, title, value, unit, limit, sense in (
-            ("pulsation_rate", "Pulsation rate", pulsator.rate_per_min, "1/min", None, "says"),
+            (
+                "pulsation_rate",
+                "Pulsation rate",
+                pulsator.rate_per_min,
+                "1/min",
+                None,
+                "informational",
+            ),
             (
                 "pulsator_ratio",
                 "Pulsator ratio away from its setting",

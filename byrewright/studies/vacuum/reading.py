@@ -39,7 +39,7 @@ def reading(
         sentence,
         subject=subject,
         limit=number,
-        sense=sense if number is not None else "says",
+        sense=sense if number is not None else "informational",
         allowance=TIGHT,
         formula=formula,
         inputs=(*inputs, *ruled),

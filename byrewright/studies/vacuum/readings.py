@@ -352,7 +352,7 @@ def _mended(case: Case, key: str) -> tuple[Remedy, ...]:
 
 
 def _sheet(found: Sequence[Finding]) -> Table:
-    sign = {"at_least": "at least", "at_most": "at most", "says": ""}
+    sign = {"at_least": "at least", "at_most": "at most", "informational": ""}
     return Table(
         "readings",
         "Predicted readings, to be compared with the instruments",
