@@ -90,7 +90,7 @@ class Finding:
     formula: str = ""
     inputs: tuple[Input, ...] = ()
     source: str = ""
-    known: str = ""
+    confidence: str = ""
     advised: float | None = None
     advised_why: str = ""
     target: tuple[str, str] | None = None
@@ -118,7 +118,7 @@ class Assumption:
     value: float | str
     unit: str
     why: str
-    known: str = "common_practice"
+    confidence: str = "common_practice"
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,7 @@ def test_a_sheet_and_a_file_are_written(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("how", "informational"),
+    ("how", "says"),
     [({"month": 13}, "1 to 12"), ({"days": 0}, "1 to 3660"), ({"step": 9.0}, "0.05 to 1 s")],
 )
 def test_nonsense_is_refused_in_a_sentence(

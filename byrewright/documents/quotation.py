@@ -95,7 +95,7 @@ def quotation_data(
         ],
         "excluded": [e.sentence for e in quote.excluded],
         "alternates": [
-            {"sentence": prose(o.sentence), "informational": o.says,
+            {"sentence": prose(o.sentence), "says": o.says,
              "changes": [prose(c) for c in o.changes],
              "looked_at": listed(o.looked_at)}
             for o in others

@@ -273,7 +273,7 @@ def _finding(one: Finding, units: System) -> dict[str, str]:
     if one.sense != "informational" and one.limit is not None:
         word = "at least" if one.sense == "at_least" else "at most"
         needs = f"{word} {quantity(one.limit, one.unit, units)}"
-    meaning = "stated" if one.known == "stated" else lists.meaning(one.known)
+    meaning = "stated" if one.confidence == "stated" else lists.meaning(one.confidence)
     if one.source == "practice":
         meaning = meaning.split(";")[0]  # there is no text to check it against
     return {

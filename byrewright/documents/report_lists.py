@@ -15,7 +15,7 @@ from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import StandsCows
 from byrewright.results import Result
-from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.model import CONFIDENCE_MEANING
 from byrewright.standards.rulebook import Rulebook
 from byrewright.standards.sources import SOURCES
 from byrewright.standards.tables import TABLES
@@ -87,12 +87,12 @@ def farm(plant: Plant, units: System) -> list[dict[str, str]]:
 def assumptions(plant: Plant, results: Result, units: System) -> list[list[str]]:
     """What the answers rest on, the studies' own first; alike machines share a row."""
     taken = [
-        (where, one.meaning, one.default, one.unit, one.why, one.known)
+        (where, one.meaning, one.default, one.unit, one.why, one.confidence)
         for where, one in plant.defaults_taken()
     ]
     left = {(where, meaning) for where, meaning, *_ in taken}
     own = [
-        (a.where, a.meaning, a.value, a.unit, a.why, a.known)
+        (a.where, a.meaning, a.value, a.unit, a.why, a.confidence)
         for a in results.assumptions
         if (a.where, a.meaning) not in left
     ]
@@ -193,7 +193,7 @@ def _named(results: Result) -> dict[str, Counter[str]]:
     named: dict[str, Counter[str]] = {}
     for one in results.findings:
         if one.source:
-            named.setdefault(one.source, Counter())[one.known or ""] += 1
+            named.setdefault(one.source, Counter())[one.confidence or ""] += 1
         for put_in in one.inputs:
             found = re.fullmatch(r"(.*?)\s*\(([a-z_]+)\)", put_in.source)
             key, known = (found[1], found[2]) if found else (put_in.source, "")
@@ -245,7 +245,7 @@ def to_check(results: Result, rules: Rulebook, units: System) -> list[dict[str, 
 
 def tables() -> list[list[str]]:
     """The tables of sizes and properties that studies look into, and how each is known."""
-    return [[t.title, SOURCES[t.source].title, words(t.known)] for t in TABLES]
+    return [[t.title, SOURCES[t.source].title, words(t.confidence)] for t in TABLES]
 
 
 def breakable(text: str) -> str:
@@ -255,5 +255,5 @@ def breakable(text: str) -> str:
 
 def meaning(mark: str) -> str:
     """How a value is known, in words; "" where it is not said."""
-    meanings: dict[str, str] = {str(k): v for k, v in KNOWN_MEANING.items()}
+    meanings: dict[str, str] = {str(k): v for k, v in CONFIDENCE_MEANING.items()}
     return meanings.get(mark, words(mark))

@@ -333,7 +333,7 @@ def _findings(results: Result) -> Page:
             f.formula,
             "; ".join(_put_in(i) for i in f.inputs),
             source_title(f.source),
-            words(f.known),
+            words(f.confidence),
             ", ".join(f.missing),
         )
         for f in results.findings
@@ -362,7 +362,8 @@ def _findings(results: Result) -> Page:
 
 def _assumptions(results: Result) -> Page:
     rows = tuple(
-        (a.where, a.meaning, a.value, a.unit, a.why, words(a.known)) for a in results.assumptions
+        (a.where, a.meaning, a.value, a.unit, a.why, words(a.confidence))
+        for a in results.assumptions
     )
     return Page(
         "Assumptions", ("Where", "What is assumed", "Value", "Unit", "Why", "How known"), rows

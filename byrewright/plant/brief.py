@@ -254,7 +254,7 @@ def _cross_check(brief: Brief, source: Source) -> None:
 def _all_assumptions(filler: Filler, brief: Brief) -> tuple[Assumption, ...]:
     """Those filled in here and the plain defaults, in the brief's order."""
     plain = [
-        Assumption(where_of(p.name), p.meaning, said(p.default), p.unit, p.why, p.known)
+        Assumption(where_of(p.name), p.meaning, said(p.default), p.unit, p.why, p.confidence)
         for p in brief.defaulted()
         if p.name not in ("climate", "latitude_deg")
         and not (p.name == "hemisphere" and "ambient_c" in filler.stated)

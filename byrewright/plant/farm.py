@@ -187,7 +187,7 @@ class Herd(Record):
         ge=200,
         le=1200,
         why="650-750 kg for large breeds",
-        known="from_memory",
+        confidence="from_memory",
     )
     milk_out_time_s: MilkOutTime | None = par(
         "", "unit-on time of the herd; follows the yield at a milking when not stated", None
@@ -232,7 +232,7 @@ class Work(Record):
         "s", "clean and dry teats with a cloth", 4.0, ge=0, le=60, why="rotary routine task time"
     )
     attach_s: float = par(
-        "s", "attach the unit", 6.0, ge=0, le=60, why="rotary routine example", known="read"
+        "s", "attach the unit", 6.0, ge=0, le=60, why="rotary routine example", confidence="read"
     )
     spray_s: float = par(
         "s",
@@ -243,7 +243,7 @@ class Work(Record):
         why="3 s in a parallel, less by machine",
     )
     other_s: float = par(
-        "s", "all else, idle too", 2.0, ge=0, le=60, why="rotary routine example", known="read"
+        "s", "all else, idle too", 2.0, ge=0, le=60, why="rotary routine example", confidence="read"
     )
     cloths_a_cow: float = par(
         "", "cloths a cow a milking", 1.2, ge=0, le=4, why="one to one and a half is common"
@@ -312,7 +312,9 @@ class Cleaning(Record):
     washes_a_day: int = par(
         "", "full plant washes a day", 2, ge=1, le=6, why="after each of two milkings"
     )
-    rinse_c: float = par("degC", "first rinse", 40.0, ge=5, le=60, why="35-46 degC", known="read")
+    rinse_c: float = par(
+        "degC", "first rinse", 40.0, ge=5, le=60, why="35-46 degC", confidence="read"
+    )
     hot_c: float = par(
         "degC",
         "hot wash at the start",
@@ -320,7 +322,7 @@ class Cleaning(Record):
         ge=40,
         le=95,
         why="80-85 degC at the heater",
-        known="read",
+        confidence="read",
     )
     end_c: float = par(
         "degC",
@@ -329,10 +331,16 @@ class Cleaning(Record):
         ge=30,
         le=80,
         why="dumped when return falls under 55 degC",
-        known="read",
+        confidence="read",
     )
     acid_every_days: float = par(
-        "", "days between acid washes", 7.0, ge=0.3, le=60, why="about weekly", known="second_hand"
+        "",
+        "days between acid washes",
+        7.0,
+        ge=0.3,
+        le=60,
+        why="about weekly",
+        confidence="second_hand",
     )
     water_l_unit: float = par(
         "L",
@@ -341,7 +349,7 @@ class Cleaning(Record):
         ge=3,
         le=MOST_WASH_L_UNIT,
         why="10 L a cluster",
-        known="read",
+        confidence="read",
     )
     steps: tuple[Annotated[str, AfterValidator(_wash_step)], ...] = par(
         "", WASH_STEPS, ("rinse", "hot", "last rinse"), why="usual sequence"

@@ -27,7 +27,7 @@ def par(
     ge: float | None = None,
     le: float | None = None,
     why: str = "",
-    known: str = "common_practice",
+    confidence: str = "common_practice",
     alias: str | None = None,
     refers: str = "",
 ) -> Any:
@@ -38,7 +38,7 @@ def par(
     Python name cannot be. `refers` marks a field that names machines: what they must be able to
     do, or "*" for any machine.
     """
-    extra: dict[str, Any] = {"unit": unit, "known": known}
+    extra: dict[str, Any] = {"unit": unit, "confidence": confidence}
     if why:
         extra["why"] = why
     if refers:
@@ -61,7 +61,7 @@ class Parameter:
     default: Any
     needed: bool
     why: str
-    known: str
+    confidence: str
 
 
 def describe(name: str, info: FieldInfo) -> Parameter:
@@ -74,7 +74,7 @@ def describe(name: str, info: FieldInfo) -> Parameter:
         default=None if info.is_required() else info.get_default(call_default_factory=True),
         needed=info.is_required(),
         why=str(extra.get("why", "")),
-        known=str(extra.get("known", "common_practice")),
+        confidence=str(extra.get("confidence", "common_practice")),
     )
 
 

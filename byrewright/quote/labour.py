@@ -16,7 +16,7 @@ from byrewright.plant.problems import nearest
 from byrewright.quote.money import exact, plain_number
 from byrewright.quote.terms import Terms
 from byrewright.standards.installing import TASKS
-from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.model import CONFIDENCE_MEANING
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.count import Figures, Item
 
@@ -130,7 +130,7 @@ def norms(terms: Terms, rules: Rulebook, done: Mapping[str, Done]) -> dict[str, 
     found = {}
     for name in TASKS:
         value = rules[f"install.{name}"]
-        hours, source = exact(value.value), KNOWN_MEANING[value.known]
+        hours, source = exact(value.value), CONFIDENCE_MEANING[value.confidence]
         if name in terms.norms:
             hours, source = exact(terms.norms[name]), "stated in the terms"
         if name in done:

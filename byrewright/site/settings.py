@@ -28,7 +28,7 @@ class OpcuaSettings(Record):
 
     security: Literal["none", "Basic256Sha256", "Aes256Sha256RsaPss"] = par(
         "", "security policy; signed and encrypted unless none", "Basic256Sha256",
-        why="the least that is still held to be secure", known="from_memory",
+        why="the least that is still held to be secure", confidence="from_memory",
     )  # fmt: skip
     certificate: str | None = par("", "file of our certificate, DER or PEM", None)
     key: str | None = par("", "file of our private key, PEM", None)

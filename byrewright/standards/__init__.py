@@ -4,12 +4,12 @@ Imports nothing else of byrewright. Use `default_rulebook()` for numbers and the
 (`cooling`, `pipes`, `electrical`, ...) for tables.
 """
 
-from byrewright.standards.model import Known, Source, UnknownRule, Value
+from byrewright.standards.model import Confidence, Source, UnknownRule, Value
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.units import UnitError, convert, parse_quantity
 
 __all__ = [
-    "Known",
+    "Confidence",
     "Rulebook",
     "Source",
     "UnitError",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Confidence, Value
 
 VALUES: tuple[Value, ...] = (
     Value("air.leak_target_share", 0.10, "", "leakage worth aiming at, share of compressor output",
@@ -83,7 +83,7 @@ class HumidityClass:
     number: str
     dew_point_c: float | None
     liquid_g_m3: float | None
-    known: Known = "second_hand"
+    confidence: Confidence = "second_hand"
 
 
 HUMIDITY_CLASSES = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Confidence, Value
 
 VALUES: tuple[Value, ...] = (
     Value("milk.cp_kj_kgk", 3.93, "kJ/kgK", "specific heat of whole milk, 4-35 degC", "practice",
@@ -115,7 +115,7 @@ class TemperatureRule:
     title: str
     steps: tuple[TemperatureStep, ...]
     source: str
-    known: Known
+    confidence: Confidence
     note: str = ""
     south: bool = False  # the whole of it lies south of the equator
 

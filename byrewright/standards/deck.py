@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Confidence, Value
 
 TRACK_PITCH_M, LEAST_TRACK_RADIUS_M = 0.9, 2.0
 """Width of a stall along the roller track of a rotary, and the least radius of a track (common
@@ -60,7 +60,7 @@ class LeverArm:
     low_mm: float
     high_mm: float
     source: str
-    known: Known
+    confidence: Confidence
 
 
 LEVER_ARMS: tuple[LeverArm, ...] = (

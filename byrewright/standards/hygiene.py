@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Confidence, Value
 
 VALUES: tuple[Value, ...] = (
 )  # fmt: skip
@@ -18,7 +18,7 @@ class HygieneRule:
     title: str
     text: str
     source: str
-    known: Known
+    confidence: Confidence
 
 
 RULES: tuple[HygieneRule, ...] = (

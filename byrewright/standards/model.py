@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-Known = Literal["read", "second_hand", "from_memory", "derived", "common_practice", "stated"]
+Confidence = Literal["read", "second_hand", "from_memory", "derived", "common_practice", "stated"]
 """How a fact is known. `stated` marks a value the user entered in the limits file."""
 
-KNOWN_MEANING: Mapping[Known, str] = {
+CONFIDENCE_MEANING: Mapping[Confidence, str] = {
     "read": "read in the named source",
     "second_hand": "read in a second source that reproduces the named one",
     "from_memory": "from memory; check it against the named text",
@@ -44,7 +44,7 @@ class Value:
     unit: str
     meaning: str
     source: str
-    known: Known
+    confidence: Confidence
     kind: Kind
     low: float | None = None
     high: float | None = None

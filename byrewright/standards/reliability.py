@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from byrewright.standards.model import Known, UnknownRule, Value
+from byrewright.standards.model import Confidence, UnknownRule, Value
 
 _FIGURES: tuple[Value, ...] = (
     Value("reliability.wet_divisor", 4.0, "", "life in a wet, ammonia-laden parlour: connectors, "
@@ -58,7 +58,7 @@ class Life:
     low_h: float
     high_h: float
     source: str = "weibull_table"
-    known: Known = "second_hand"
+    confidence: Confidence = "second_hand"
     wet: bool = False
     damp: bool = False
     """Wet: in spray, splash and ammonia. Damp: hosed down, but closed."""
@@ -132,7 +132,7 @@ LIVES: Mapping[str, Life] = {row.key: row for row in _ROWS}
 
 VALUES: tuple[Value, ...] = _FIGURES + tuple(
     Value(f"life.{row.key}", row.eta_h, "h", f"characteristic life: {row.title}", row.source,
-          row.known, "typical", row.low_h, row.high_h)
+          row.confidence, "typical", row.low_h, row.high_h)
     for row in _ROWS
 )  # fmt: skip
 """Every figure here; a life is replaced by writing `life.<key>` in the limits file."""

@@ -77,7 +77,12 @@ class Rulebook(Mapping[str, Value]):
             if not default.allows(number):
                 raise ValueError(f"{key}: {number:g} is out of range: {default.allowed_text}")
             self._values[key] = replace(
-                default, value=float(number), source="user", known="stated", low=None, high=None
+                default,
+                value=float(number),
+                source="user",
+                confidence="stated",
+                low=None,
+                high=None,
             )
         self._overridden = tuple(sorted(overrides or {}))
 
@@ -136,7 +141,7 @@ class Rulebook(Mapping[str, Value]):
 
     def to_check(self) -> tuple[Value, ...]:
         """The values known only from memory: a licensed user should check them."""
-        return tuple(v for v in self._values.values() if v.known == "from_memory")
+        return tuple(v for v in self._values.values() if v.confidence == "from_memory")
 
 
 class WatchedRules(Rulebook):

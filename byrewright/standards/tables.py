@@ -22,7 +22,7 @@ from byrewright.standards import (
     practice,
     water,
 )
-from byrewright.standards.model import Known
+from byrewright.standards.model import Confidence
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class Held:
 
     title: str
     source: str
-    known: Known
+    confidence: Confidence
     table: Sized
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Confidence, Value
 
-_ISO: tuple[str, Known] = ("iso5707", "from_memory")
+_ISO: tuple[str, Confidence] = ("iso5707", "from_memory")
 
 VALUES: tuple[Value, ...] = (
     Value("vacuum.nominal_kpa", 42.0, "kPa", "system vacuum with a low milkline: about 40 at the "

@@ -7,13 +7,13 @@ import textwrap
 from dataclasses import dataclass
 
 from byrewright.results import VERDICT_MEANING, Finding, Input, Remedy
-from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.model import CONFIDENCE_MEANING
 from byrewright.standards.sources import SOURCES
 
 WIDTH = 88
 UNIT_FACTORS = "(factors between the units below are left out)"
 _SENSE = {"at_least": "at least", "at_most": "at most", "informational": ""}
-_KNOWN: dict[str, str] = {str(k): v for k, v in KNOWN_MEANING.items()}
+_KNOWN: dict[str, str] = {str(k): v for k, v in CONFIDENCE_MEANING.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ def explain(finding: Finding) -> Explanation:
     if finding.inputs:
         parts.append(("Numbers put in", tuple(_put_in(one) for one in finding.inputs)))
     if finding.source:
-        parts.append(("Source", (source_words(finding.source, finding.known),)))
+        parts.append(("Source", (source_words(finding.source, finding.confidence),)))
     if finding.advised is not None:
         parts.append(("Advice", (_advice(finding),)))
     if finding.remedies:
@@ -187,14 +187,14 @@ def _parted(source: str) -> tuple[str, str]:
     return source, ""
 
 
-def source_words(source: str, known: str = "") -> str:
+def source_words(source: str, confidence: str = "") -> str:
     """A source by its title, with how it is known.
 
     >>> source_words("pmo", "read")
     'US Grade A Pasteurized Milk Ordinance; read in the named source'
     """
     title = SOURCES[source].title if source in SOURCES else source
-    mark = _KNOWN.get(known, "")
+    mark = _KNOWN.get(confidence, "")
     if source == "practice":
         mark = mark.split(";")[0]  # there is no text to check it against
     return title if not mark or mark in title.casefold() else f"{title}; {mark}"

@@ -83,7 +83,7 @@ def instrument_readings(plant: Plant, rules: Rulebook, parts: Sequence[Part] = B
 def _read(ctx: StudyContext, key: str, title: str, value: float, unit: str, subject: str,
           says: str, formula: str) -> None:  # fmt: skip
     ctx.find(f"reading.{key}", title, value, unit, f"{subject or title}: {says}", subject=subject,
-             formula=formula, source="byrewright's own model", known="derived")  # fmt: skip
+             formula=formula, source="byrewright's own model", confidence="derived")  # fmt: skip
 
 
 def reaches_l_min(plant: Plant, rules: Rulebook, tag: str, port: str) -> float | None:

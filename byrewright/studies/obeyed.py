@@ -21,5 +21,5 @@ def obeyed(ctx: StudyContext, made: Sited) -> None:
         f"{', '.join(f'{tag} {words}' for tag, words in lacks[:NAMED])}." if lacks
         else "Every room, rack and way point that the file gives is kept to.",
         limit=0.0, sense="at_most", formula="what `room`, `along` and `by` ask, one by one",
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip

@@ -44,7 +44,7 @@ def study_place(plant: Plant, rules: Rulebook | None = None, *, mend: bool = Tru
         return ctx.notes.result()
     for where, one in plant.defaults_taken():
         if where == "place" or where.startswith("pipes."):
-            ctx.assume(where, one.meaning, str(one.default), one.unit, one.why, one.known)
+            ctx.assume(where, one.meaning, str(one.default), one.unit, one.why, one.confidence)
     typical = sum(not b.sized for b in made.plan.bodies.values())
     ctx.assume("place", f"size of {typical} machines", "typical for their rating", "",
                  "not stated; take the supplier's")  # fmt: skip
@@ -75,7 +75,7 @@ def _fits(ctx: StudyContext, made: Sited, mends: Mends) -> None:
         f"{said} fill the same space{': move one.' if apart else '.' + mends.none()}" if pairs
         else "No machine stands in another.",
         limit=0.0, remedies=apart, sense="at_most", formula="boxes of all machines, pair by pair",
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
     out = checks.outside_room(made.plan)
     inside = mends.moves(out)
@@ -88,7 +88,7 @@ def _fits(ctx: StudyContext, made: Sited, mends: Mends) -> None:
         else "Every machine stands inside its room.",
         limit=0.0, remedies=inside, sense="at_most",
         formula="box of the machine inside the room's walls",
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
     under = checks.reach_under_deck(made.plan)
     if under:
@@ -104,7 +104,7 @@ def _fits(ctx: StudyContext, made: Sited, mends: Mends) -> None:
             else f"{far.subject} reaches farthest from the deck's middle.",
             subject=far.subject, limit=round(ring, 3), sense="at_most",
             formula="farthest corner of a machine from the middle, within the ring of lines",
-            source="definition", known="derived",
+            source="definition", confidence="derived",
             remedies=tuple(Remedy(d.id, "stalls", larger, f"room under it for {far.subject}")
                            for d in decks),
         )  # fmt: skip
@@ -118,7 +118,7 @@ def _fits(ctx: StudyContext, made: Sited, mends: Mends) -> None:
             subject=one.subject, limit=ctx.number("place.ceiling_over_m"), sense="at_least",
             allowance=TIGHT, formula="room height - base - height of the machine",
             inputs=(ctx.rule("place.ceiling_over_m"),), source="practice",
-            known="common_practice",
+            confidence="common_practice",
         )  # fmt: skip
 
 
@@ -151,7 +151,7 @@ def _service(ctx: StudyContext, made: Sited, mends: Mends) -> None:
             formula="distance to the next machine or wall in front, least of the room",
             inputs=(worked("", "the machine with the least to spare", worst.subject),
                     ctx.rule("place.service_front_m"), ctx.rule("place.board_depth_m")),
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
         )  # fmt: skip
 
 
@@ -172,7 +172,7 @@ def _doors(ctx: StudyContext, made: Sited) -> None:
             subject=one.subject, remedies=mends, limit=one.limit, sense="at_least",
             formula="tank width + allowance, among doors of tank height + allowance",
             inputs=(ctx.rule("place.door_over_width_m"), ctx.rule("place.door_over_height_m")),
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
         )  # fmt: skip
 
 
@@ -193,7 +193,7 @@ def _tanks(ctx: StudyContext, made: Sited, mends: Mends) -> None:
                 subject=one.subject, remedies=roomier, limit=wants, sense="at_least",
                 formula="distance from the outlet end to the wall or next machine",
                 inputs=(ctx.rule(key),), source=ctx.rules[key].source,
-                known=ctx.rules[key].known,
+                confidence=ctx.rules[key].confidence,
             )  # fmt: skip
 
 
@@ -205,14 +205,15 @@ def _low_points(ctx: StudyContext, made: Sited) -> None:
             f"{one.subject} sags {one.value:.2f} m below both its ends, lowest at {one.words}: a "
             "drain cock is wanted there, or another way.",
             subject=one.subject, limit=0.0, sense="at_most",
-            formula="lower end - lowest level of the pipe", source="ehedg", known="from_memory",
+            formula="lower end - lowest level of the pipe", source="ehedg",
+            confidence="from_memory",
         )  # fmt: skip
     if not every:
         ctx.find(
             "place.low_point", "Low points without a drain", 0.0, "m",
             "No milk, wash or vacuum line sags below both its ends.",
             limit=0.0, sense="at_most", formula="lower end - lowest level of the pipe",
-            source="ehedg", known="from_memory",
+            source="ehedg", confidence="from_memory",
         )  # fmt: skip
 
 
@@ -239,7 +240,7 @@ def _gravity(ctx: StudyContext, made: Sited, mends: Mends) -> None:
             formula="z_start - z_gully >= slope x run + air gap",
             inputs=(ctx.rule("place.drain_slope_small_pct"), ctx.rule("place.drain_slope_pct"),
                     ctx.rule("place.air_gap_bores")),
-            source="ipc704", known="read",
+            source="ipc704", confidence="read",
         )  # fmt: skip
     if long:
         up = checks.climbing(made.plan, made.routes)
@@ -249,7 +250,7 @@ def _gravity(ctx: StudyContext, made: Sited, mends: Mends) -> None:
             f"{max(m.value for m in up):.2f} m at most: liquid stands there; move the machine or "
             "its gully." if up else f"All {len(long)} drains fall or lie level all the way.",
             limit=0.0, sense="at_most", formula="level of each point - level of the one before",
-            source="definition", known="derived",
+            source="definition", confidence="derived",
         )  # fmt: skip
         most = max(long)
 
@@ -265,7 +266,7 @@ def _gravity(ctx: StudyContext, made: Sited, mends: Mends) -> None:
             f"{'' if ways or most[0] <= trip else mends.none(NO_WAY)}",
             limit=trip, remedies=ways, sense="at_most",
             formula="longest run under 0.3 m over the floor",
-            inputs=(ctx.rule("place.trip_m"),), source="practice", known="common_practice",
+            inputs=(ctx.rule("place.trip_m"),), source="practice", confidence="common_practice",
         )  # fmt: skip
 
 
@@ -277,7 +278,7 @@ def _turning(ctx: StudyContext, made: Sited) -> None:
         "would be torn off at the first turn." if joined
         else "Nothing joins the turning deck to the floor but the gland.",
         limit=0.0, sense="at_most", formula="frames of both ends of each chain",
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
     open_ends = checks.deck_discharges(made.plan)
     if open_ends:
@@ -285,7 +286,7 @@ def _turning(ctx: StudyContext, made: Sited) -> None:
             "place.gutter", "Drains that let out under the deck", float(len(open_ends)), "drains",
             f"{_some(open_ends)} turn with the deck and let out below it: the pit needs a gutter "
             "all round, falling to a gully.", formula="drains in the deck's frame",
-            source="definition", known="derived",
+            source="definition", confidence="derived",
         )  # fmt: skip
 
 
@@ -306,7 +307,7 @@ def _pipes(ctx: StudyContext, made: Sited, mends: Mends) -> None:
         limit=0.0, sense="at_most", remedies=ways,
         formula="distance of middles - both radii, pair by pair",
         inputs=(ctx.rule("place.pipe_gap_least_mm"),), source="practice",
-        known="common_practice",
+        confidence="common_practice",
     )  # fmt: skip
     through = checks.through_machines(made.plan, made.routes)
     said = _some([f"{a} through {b}" for a, b in through])
@@ -317,7 +318,7 @@ def _pipes(ctx: StudyContext, made: Sited, mends: Mends) -> None:
         f"{'' if ways else mends.none(NO_WAY)}" if through
         else "No pipe runs through a machine that it does not meet.",
         limit=0.0, remedies=ways, sense="at_most", formula="box of each piece and of each machine",
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
     over = checks.over_machines(made.plan, made.routes)
     said = _some([f"{a} over {b}" for a, b in over])
@@ -326,7 +327,7 @@ def _pipes(ctx: StudyContext, made: Sited, mends: Mends) -> None:
         f"{said}: in the way of who lifts or opens it; look whether it may stay." if over
         else "No pipe hangs over a machine: all can be lifted and opened from above.",
         formula="box of each piece over the footprint of each machine that stands",
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
     head = ctx.number("place.headroom_m")
 
@@ -343,7 +344,7 @@ def _pipes(ctx: StudyContext, made: Sited, mends: Mends) -> None:
             f"{'' if ways or not bars else mends.none(NO_WAY)}",
             limit=head, remedies=ways, sense="at_least",
             formula="underside of the lowest pipe - floor",
-            inputs=(ctx.rule("place.headroom_m"),), source="practice", known="common_practice",
+            inputs=(ctx.rule("place.headroom_m"),), source="practice", confidence="common_practice",
         )  # fmt: skip
 
 
@@ -363,7 +364,7 @@ def _falls(ctx: StudyContext, made: Sited) -> None:
            ": start it higher, or take it to the tier below half way."),
         limit=worst.limit, sense="at_most", formula="slope x longest level run <= free height",
         inputs=(ctx.rule("place.wash_slope_pct"), ctx.rule("place.airline_slope_pct")),
-        source="ehedg", known="from_memory",
+        source="ehedg", confidence="from_memory",
     )  # fmt: skip
 
 
@@ -384,7 +385,7 @@ def _racks(ctx: StudyContext, made: Sited, mends: Mends) -> None:
                 subject=rack.name, remedies=wider, limit=one.limit, sense="at_most",
                 allowance=TIGHT, formula="outermost pipes at the fullest cross-section",
                 inputs=(ctx.rule("place.rack_width_m"),), source="practice",
-                known="common_practice",
+                confidence="common_practice",
             )  # fmt: skip
 
 
@@ -400,7 +401,7 @@ def _dry(ctx: StudyContext, made: Sited, mends: Mends) -> None:
         else "No pipe with liquid crosses a dry room.",
         limit=0.0, remedies=ways, sense="at_most",
         formula="pipes of a liquid inside a room with `dry: true`",
-        inputs=(ctx.rule("place.board_above_m"),), source="irc3405", known="second_hand",
+        inputs=(ctx.rule("place.board_above_m"),), source="irc3405", confidence="second_hand",
     )  # fmt: skip
 
 
@@ -416,7 +417,7 @@ def _suction(ctx: StudyContext, made: Sited) -> None:
             + ("." if over >= 0 else ": the pump must suck. Set it lower."),
             subject=pump.id, limit=0.0, sense="at_least",
             formula="level of the outlet before it - level of its inlet",
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
         )  # fmt: skip
 
 
@@ -432,7 +433,7 @@ def _crests(ctx: StudyContext, made: Sited) -> None:
                 f"inlet, on {line}.",
                 subject=pump, limit=round(over, 2), sense="at_least",
                 formula="head >= highest level of its delivery - level of the pump",
-                source="definition", known="derived",
+                source="definition", confidence="derived",
                 remedies=(Remedy(pump, "head_m", math.ceil(10 * over) / 10, f"lifts over {line}"),)
                 if over > head else (),
             )  # fmt: skip
@@ -464,7 +465,7 @@ def _cables(ctx: StudyContext, made: Sited) -> None:
         f"{len(every)} cables, {total:.0f} m along the tray, the trench or bridge and down to each "
         "machine, 2 m each for ends included, second supplies too.",
         formula="up to the tray, along it, across the room, down, and 2 m", source="definition",
-        known="derived",
+        confidence="derived",
     )  # fmt: skip
     none = [c.way.tag for c in every if c.mm2 is None]
     known = [c for c in every if c.amps]
@@ -487,7 +488,7 @@ def _cables(ctx: StudyContext, made: Sited) -> None:
                     ctx.rule("cable.reactance_mohm_m", "lambda"),
                     ctx.rule("cable.grouping_share"), ctx.rule("cable.feeder_drop_pct"),
                     ctx.rule("cable.least_mm2"), ctx.rule("cable.one_phase_most_kw")),
-            source="iec60364_552", known="from_memory",
+            source="iec60364_552", confidence="from_memory",
         )  # fmt: skip
     ctx.notes.tables.append(
         Table("place.cables", "Cables", CABLES, CABLE_UNITS, cable_rows(every),

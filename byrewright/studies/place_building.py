@@ -37,7 +37,7 @@ def loads(ctx: StudyContext, made: Sited) -> None:
             "press harder. From 15 kN/m2 the slab is a matter for the structural engineer.",
             formula="(mass + what it holds) g / footprint",
             inputs=(ctx.rule("place.floor_load_kn_m2"),), source="practice",
-            known="common_practice",
+            confidence="common_practice",
         )  # fmt: skip
 
 
@@ -72,7 +72,7 @@ def air(ctx: StudyContext, made: Sited) -> None:
                     ctx.rule("place.milk_room_air_m3_s", "q") if name == MILK
                     else ctx.rule("place.air_changes_min", "n"),
                     ctx.rule("place.motor_heat_share")),
-            source="centre_ventilation", known="read",
+            source="centre_ventilation", confidence="read",
         )  # fmt: skip
     ctx.notes.tables.append(
         Table("place.air", "Air of the rooms", ("room", "heat", "volume", "air", "opening"),
@@ -99,7 +99,7 @@ def rail(ctx: StudyContext, made: Sited) -> None:
         "roller track: its foundation is a matter for the structural engineer.",
         formula="design load of all rollers / (2 pi r)",
         inputs=(worked("r", "radius of the track", made.plan.deck.rail_radius_m, "m"),),
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
 
 
@@ -122,7 +122,8 @@ def noise(ctx: StudyContext, made: Sited) -> None:
         f"{len(every)} vacuum pumps of {near:g} dB(A) each together make {beside:.0f} dB(A) where "
         "one works on them; for a full day from 85 dB(A) hearing protection must be worn, so keep "
         f"stays short or protected. {left}",
-        formula="10 lg sum 10^(L/10)", inputs=rules, source="noise_directive", known="second_hand",
+        formula="10 lg sum 10^(L/10)", inputs=rules, source="noise_directive",
+        confidence="second_hand",
     )  # fmt: skip
     deck = plan.deck
     place = (deck.edge_radius_m + 1.0, 0.0) if deck.rotary else (deck.pit_length_m / 2, 0.0)
@@ -142,5 +143,5 @@ def noise(ctx: StudyContext, made: Sited) -> None:
         f"begins. {left}",
         limit=ctx.number("place.noise_action_db"), sense="at_most", allowance=0.02,
         formula="10 lg sum 10^((L - 20 lg r - R)/10)", inputs=rules, source="noise_directive",
-        known="second_hand",
+        confidence="second_hand",
     )  # fmt: skip

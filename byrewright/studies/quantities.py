@@ -34,7 +34,7 @@ def quantities(plant: Plant, rules: Rulebook | None = None) -> Result:
     waste = rules["pipe.cutting_share"]
     notes.assumptions.append(
         Assumption("pipes", waste.meaning, waste.value, waste.unit, "added to the metres drawn",
-                   waste.known)
+                   waste.confidence)
     )  # fmt: skip
     _totals(plant, notes)
     notes.notes.append(
@@ -165,5 +165,5 @@ def _totals(plant: Plant, notes: ResultBuilder) -> None:
             Finding(key, "", title, value, unit, text, judge(value, None, "informational")[0],
                     formula="count of the plant file",
                     inputs=(Input("n", "tags in the plant file", len(plant.equipment)),),
-                    source="definition", known="derived")
+                    source="definition", confidence="derived")
         )  # fmt: skip

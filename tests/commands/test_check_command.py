@@ -20,7 +20,7 @@ ASKED = (("size",), ("vacuum",), ("day",), ("failures",), ("routes",), ("interlo
          ("explain", "any"))  # fmt: skip
 
 
-@pytest.mark.parametrize(("old", "new", "informational"), BROKEN, ids=lambda v: v[:12])
+@pytest.mark.parametrize(("old", "new", "says"), BROKEN, ids=lambda v: v[:12])
 def test_an_error_ends_the_check_and_every_study(
     old: str, new: str, says: str, tmp_path: Path
 ) -> None:

@@ -48,7 +48,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize(("command", "options", "informational"), OPTIONS, ids=lambda v: v[:26])
+@pytest.mark.parametrize(("command", "options", "says"), OPTIONS, ids=lambda v: v[:26])
 def test_an_option_out_of_range_is_refused(
     command: str, options: str, says: str, folder: Path
 ) -> None:
@@ -68,7 +68,7 @@ def test_a_link_to_limits_that_are_gone_is_told(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("file", "text", "informational"),
+    ("file", "text", "says"),
     [
         ("milkline_table", "looped: {73: {1: 9}, 73: {1: 12}}", "1: error F010: looped: 73 stands"),
         ("milkline_table", "looped:\n  73: {1: 9}\n  73.0: {1: 12}", "3: error L007: looped.73.0"),

@@ -17,7 +17,7 @@ def made_result(words: str = "plain") -> Result:
     )  # fmt: skip
     tight = Finding(
         "vacuum.drop", "L1", "Main airline", 2.9, "kPa", "Just inside.", "tight", "at_most", 3.0,
-        0.033, 0.05, source="iso5707", known="from_memory",
+        0.033, 0.05, source="iso5707", confidence="from_memory",
     )  # fmt: skip
     fails = Finding(
         "cooling.tank", "TK1", "Tank volume", 9000.0, "L", words, "fails", "at_least", 12000.0,

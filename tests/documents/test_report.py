@@ -120,7 +120,7 @@ def test_units_turn_for_a_us_reader() -> None:
 
 
 @pytest.mark.parametrize(
-    ("keep", "informational"),
+    ("keep", "says"),
     [
         (("holds",), "holds in all 2 answers"),
         (("holds", "unknown"), "1 of 3 answers cannot be judged"),

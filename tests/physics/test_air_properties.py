@@ -98,7 +98,7 @@ def test_pressure_falls_with_altitude(altitude: float, climb: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("call", "informational"),
+    ("call", "says"),
     [
         (lambda: air.reserve_iso_l_min_free(0, True), "number of units is 0"),
         (lambda: air.altitude_factor(80, 85), "pump vacuum is 80 kPa"),

@@ -124,7 +124,7 @@ def test_any_herd_gives_a_consistent_farm(
 
 
 @pytest.mark.parametrize(
-    ("extra", "informational"),
+    ("extra", "says"),
     [
         (
             "yeild_spread: 0.2\n",
@@ -171,7 +171,7 @@ def test_limits_replace_the_rules_and_say_so(tmp_path) -> None:  # type: ignore[
     rules = read_limits_text(LIMITS)
     assert rules.number("vacuum.iso_drop_receiver_to_pump_kpa") == 2.5
     assert rules.number("vacuum.iso_drop_receiver_to_regulator_kpa") == pytest.approx(10.0)
-    assert rules["vacuum.iso_drop_receiver_to_pump_kpa"].known == "stated"
+    assert rules["vacuum.iso_drop_receiver_to_pump_kpa"].confidence == "stated"
     assert len(rules.overridden) == 2
     plant = tmp_path / "plant.yaml"
     assert rules_beside(plant) is default_rulebook()

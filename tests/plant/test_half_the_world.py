@@ -102,7 +102,7 @@ def test_an_own_region_is_held_by_the_check_too(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "informational"),
+    ("text", "says"),
     [
         ("regions: [Freeland]", "write regions as"),
         ("regions: {Freeland: {steps: []}}", "a region is written as"),

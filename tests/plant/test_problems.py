@@ -229,7 +229,7 @@ def test_the_small_plant_is_sound() -> None:
     assert problems_of(SMALL) == ()
 
 
-@pytest.mark.parametrize(("code", "old", "new", "informational"), CASES, ids=lambda v: str(v)[:24])
+@pytest.mark.parametrize(("code", "old", "new", "says"), CASES, ids=lambda v: str(v)[:24])
 def test_each_mistake_gets_its_message(code: str, old: str, new: str, says: str) -> None:
     """Would fail if a mistake were passed over, or told in other words or at another place."""
     assert old in SMALL
@@ -316,7 +316,7 @@ def test_place_is_the_value_itself() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "raw", "informational"),
+    ("name", "raw", "says"),
     [
         ("x.yaml", b"caf\xe9: 1\n", "x.yaml:1: error F004: the file is not UTF-8 text (byte 0xe9)"),
         ("x.yaml", b"a: 1\n" * 1_100_000, "too large"),
@@ -350,7 +350,7 @@ def test_byte_order_mark_is_no_mistake(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "informational"),
+    ("text", "says"),
     [
         ("vacuum.no_such: 3\n", "no rule is called"),
         ("vacuum: {iso_drop_receiver_to_pump_kpa: high}\n", "not a number"),

@@ -32,7 +32,7 @@ from byrewright.standards import (
     reliability,
 )
 from byrewright.standards.installing import RUNNING
-from byrewright.standards.model import KNOWN_MEANING, SENSIBLE
+from byrewright.standards.model import CONFIDENCE_MEANING, SENSIBLE
 from byrewright.standards.sources import SOURCES
 from byrewright.standards.tables import TABLES
 from byrewright.standards.units import TABLE
@@ -46,10 +46,10 @@ def test_every_value_names_a_held_source_and_a_mark() -> None:
     """A number without a source could not be checked by anybody."""
     for value in default_rulebook().values():
         assert value.source in SOURCES, value.key
-        assert value.known in KNOWN_MEANING, value.key
+        assert value.confidence in CONFIDENCE_MEANING, value.key
         assert value.meaning and math.isfinite(value.value), value.key
         if value.source == "practice":
-            assert value.known != "second_hand", value.key
+            assert value.confidence != "second_hand", value.key
         if value.low is not None and value.high is not None:
             assert value.low <= value.value <= value.high, value.key
 
@@ -124,7 +124,7 @@ def test_an_override_replaces_only_its_value_and_is_named() -> None:
     key = "vacuum.iso_drop_receiver_to_pump_kpa"
     book = Rulebook({key: 2.5})
     assert book.number(key) == 2.5
-    assert book[key].known == "stated"
+    assert book[key].confidence == "stated"
     assert book.overridden == (key,)
     assert key in {v.key for v in default_rulebook().to_check()}
     assert key not in {v.key for v in book.to_check()}

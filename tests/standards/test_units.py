@@ -117,7 +117,7 @@ def test_quantities_people_write_are_read(text: str, unit: str, value: float) ->
 
 
 @pytest.mark.parametrize(
-    ("text", "unit", "informational"),
+    ("text", "unit", "says"),
     [
         ("1,200 L", "L", "write 1200"),
         ("7,5", "s", "write 7.5"),

@@ -12,7 +12,7 @@ import pytest
 from byrewright.plant.farm import Cleaning, Wishes, Work
 from byrewright.plant.plant import Plant
 from byrewright.results import Result
-from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.model import CONFIDENCE_MEANING
 from byrewright.standards.sources import SOURCES
 from byrewright.studies.sizing.chilled import size_chilled_pumps
 from byrewright.studies.sizing.cloths import size_cloths
@@ -40,7 +40,7 @@ def _sane(result: Result) -> None:
         assert one.advised is None or math.isfinite(one.advised)
         assert one.sense == "informational" or one.limit is not None
         assert one.source in ("", "the plant file") or one.source in SOURCES, one.source
-        assert one.known == "" or one.known in KNOWN_MEANING
+        assert one.confidence == "" or one.confidence in CONFIDENCE_MEANING
 
 
 @pytest.mark.parametrize("plant", [small(), rows()])

@@ -81,7 +81,7 @@ class PlateCooler(CoolsMilk):
         "m2", "heat-transfer area of the water stage (0: the chilled stage alone)", ge=0, le=500
     )
     u_w_m2_k: float = par("W/m2/K", "overall coefficient at design flow, clean", 2500.0, ge=300, le=6000,
-                          why="2000-4000 for milk against water", known="from_memory")  # fmt: skip
+                          why="2000-4000 for milk against water", confidence="from_memory")  # fmt: skip
     water_ratio: float = par(
         "", "parts of water to one of milk", 2.0, ge=0.2, le=6, why="common ratio"
     )
@@ -201,9 +201,9 @@ class BulkTank(StoresMilk):
         "", "milkings it is rated to hold", 2, why="collected daily"
     )
     time_class: Literal["0", "I", "II", "III"] = par("", "cooling-time class", "II", why="common class",
-                                                     known="from_memory")  # fmt: skip
+                                                     confidence="from_memory")  # fmt: skip
     ambient_class: Literal["A", "B", "C"] = par(
-        "", "ambient class", "B", why="temperate climate", known="from_memory"
+        "", "ambient class", "B", why="temperate climate", confidence="from_memory"
     )
     set_c: float = par(
         "degC", "temperature it holds", 3.5, ge=0.5, le=8, why="below 4 degC with no ice"
@@ -283,9 +283,9 @@ class CondensingUnit(MakesCold):
 
     duty_kw: float = par("kW", "cold it makes at its rated ambient", ge=0.5, le=1000)
     cop: float = par("", "cold made for each kW of electricity", 2.7, ge=1, le=7, why="2.5-3.0 for air-cooled",
-                     known="from_memory")  # fmt: skip
+                     confidence="from_memory")  # fmt: skip
     rated_ambient_c: float = par("degC", "ambient at which the duty is stated", 32.0, ge=15, le=50,
-                                 why="class B", known="from_memory")  # fmt: skip
+                                 why="class B", confidence="from_memory")  # fmt: skip
 
     def power_kw(self) -> float:
         return self.duty_kw / self.cop
@@ -329,7 +329,7 @@ class Chiller(MakesCold):
     duty_kw: float = par("kW", "cold it makes at its rated conditions", ge=1, le=2000)
     compressors: int = par("", "compressors, started one after another", 1, ge=1, le=12, why="one")
     cop: float = par("", "cold made for each kW of electricity", 2.5, ge=1, le=7, why="2.0-3.0 for chillers",
-                     known="from_memory")  # fmt: skip
+                     confidence="from_memory")  # fmt: skip
     leaving_c: float = par(
         "degC", "temperature of the liquid it sends out", 1.0, ge=-10, le=15, why="above freezing"
     )
@@ -338,7 +338,7 @@ class Chiller(MakesCold):
         "freezing at the evaporator", None, ge=0, le=50,
     )  # fmt: skip
     rated_ambient_c: float = par("degC", "ambient at which the duty is stated", 32.0, ge=15, le=50,
-                                 why="temperate climate", known="from_memory")  # fmt: skip
+                                 why="temperate climate", confidence="from_memory")  # fmt: skip
 
     def power_kw(self) -> float:
         return self.duty_kw / self.cop
@@ -453,7 +453,7 @@ class IceBank(MakesCold):
     duty_kw: float = par("kW", "rate at which its compressors make cold", ge=0.5, le=2000)
     compressors: int = par("", "compressors, started one after another", 1, ge=1, le=12, why="one")
     cop: float = par("", "cold made for each kW of electricity", 2.0, ge=1, le=6, why="1.7-2.2 for ice making",
-                     known="from_memory")  # fmt: skip
+                     confidence="from_memory")  # fmt: skip
     leaving_c: float = par(
         "degC", "temperature of the water it sends out", 1.0, ge=0, le=6, why="melting ice"
     )

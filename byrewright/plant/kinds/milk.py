@@ -76,7 +76,7 @@ class Milkline(CollectsMilk):
     slope_pct: float = par("%", "slope towards the receiver", ge=0, le=5)
     length_m: float = par("m", "length", ge=1, le=1000)
     looped: bool = par(
-        "", "closed into a loop, or dead-ended", True, why="loops are preferred", known="read"
+        "", "closed into a loop, or dead-ended", True, why="loops are preferred", confidence="read"
     )
 
     def lower(self) -> tuple[Primitive, ...]:

@@ -105,7 +105,7 @@ class Generator(GeneratesPower):
 
     rating_kva: float = par("kVA", "standby rating", ge=1, le=5000)
     reactance_pu: float = par("", "transient reactance, per unit", 0.2, ge=0.05, le=0.5, why="usual 0.15-0.25",
-                              known="from_memory")  # fmt: skip
+                              confidence="from_memory")  # fmt: skip
     start_s: float = par(
         "s",
         "from loss of mains to power on the board",

@@ -57,7 +57,7 @@ class MilkingUnit(GivesMilk):
     TESTS = ("cluster air admission", "liner condition", "shut-off valve leakage")
 
     claw_air_l_min_free: float = par("L/min", "air admitted at each claw", 8.0, ge=4, le=12,
-                                     why="middle of the 4-12 L/min band", known="second_hand")  # fmt: skip
+                                     why="middle of the 4-12 L/min band", confidence="second_hand")  # fmt: skip
     shut_off: bool = par(
         "", "closes its vacuum by itself when it falls off", True, why="usual on large parlours"
     )
@@ -104,10 +104,10 @@ class Removal(RemovesUnits):
         ge=0.1,
         le=1.0,
         why="0.2 to 0.4 shortens unit-on time without loss of yield",
-        known="read",
+        confidence="read",
     )
     delay_s: float = par("s", "wait below the threshold", 10.0, ge=0, le=60, why="10-20 s is usual",
-                         known="from_memory")  # fmt: skip
+                         confidence="from_memory")  # fmt: skip
     bore_mm: float = par("mm", "cylinder bore", 63.0, ge=20, le=160, why="common size")
     stroke_mm: float = par("mm", "cylinder stroke", 600.0, ge=100, le=1500, why="common size")
     milking_time_limit_s: float | None = par("s", "longest milking time before removal; none when not stated", None,

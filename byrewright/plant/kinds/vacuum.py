@@ -74,7 +74,7 @@ class VacuumPump(PumpsVacuum):
         "L/min", "free air drawn at full speed at the stated vacuum", ge=100, le=60000
     )
     at_vacuum_kpa: float = par("kPa", "vacuum at which the capacity is stated", 50.0, ge=20, le=80,
-                               why="pumps are rated at 50 kPa by custom", known="from_memory")  # fmt: skip
+                               why="pumps are rated at 50 kPa by custom", confidence="from_memory")  # fmt: skip
     motor_kw: float = par("kW", "motor rating", ge=0.2, le=200)
     speed: Literal["fixed", "variable"] = par("", "how its speed is set", "fixed",
                                               why="nothing says it has a drive")  # fmt: skip
@@ -151,7 +151,7 @@ class NonReturnValve(PassesOneWay):
     bore_mm: float | None = par("mm", "bore", None, ge=8, le=400)
     lifts: bool = par(
         "", "whether its disc is lifted by hand while lines are drained: what stands above it runs "
-        "back", False, why="usual ones have no lifter", known="common_practice",
+        "back", False, why="usual ones have no lifter", confidence="common_practice",
     )  # fmt: skip
 
     def lower(self) -> tuple[Primitive, ...]:
@@ -319,7 +319,7 @@ class Pulsator(Pulsates):
                            why="usual setting for cows")  # fmt: skip
     air_l_min_free: float = par("L/min", "free air each uses", 30.0, ge=5, le=80,
                                 why="25-35 L/min is common in design; 25-50 in the standard's notes",
-                                known="from_memory")  # fmt: skip
+                                confidence="from_memory")  # fmt: skip
 
     @property
     def pulses_a_service(self) -> float:

@@ -376,10 +376,10 @@ class WaterHeater(HeatsWater):
         ge=40,
         le=98,
         why="80-85 at the heater outlet",
-        known="read",
+        confidence="read",
     )
     loss_pct_h: float = par(
-        "%/h", "standing loss", 1.0, ge=0, le=10, why="about 1 % an hour", known="read"
+        "%/h", "standing loss", 1.0, ge=0, le=10, why="about 1 % an hour", confidence="read"
     )
     fuel: Literal["electric", "gas", "oil"] = par("", "what heats it", "electric", why="not stated")
 

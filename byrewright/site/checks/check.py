@@ -33,7 +33,7 @@ class Limit:
     sense: Sense
     value: float
     source: str
-    known: str
+    confidence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,14 +129,14 @@ def _told(
         nominal = float(getattr(machine, figure.setting))
         rule = rules[figure.away]
         away = rules.number(figure.away) * (nominal / 100.0 if figure.share else 1.0)
-        return nominal, _around(nominal, away, rule.source, rule.known)
+        return nominal, _around(nominal, away, rule.source, rule.confidence)
     if figure.key == "working_vacuum" and found:
         inputs = {i.symbol: i.value for i in found[0].inputs}
         vm, held, most = inputs.get("Vm"), inputs.get("nominal"), found[0].limit
         if isinstance(vm, float) and isinstance(held, float) and most is not None:
-            return vm, _around(held, most, found[0].source, found[0].known)
+            return vm, _around(held, most, found[0].source, found[0].confidence)
     limits = tuple(
-        Limit(f.sense, float(f.limit), f.source or _source(f.inputs), f.known)
+        Limit(f.sense, float(f.limit), f.source or _source(f.inputs), f.confidence)
         for f in found
         if f.limit is not None and f.sense != "informational"
     )
@@ -144,7 +144,7 @@ def _told(
         if key:
             limits += (_ruled(rules, sense, key),)  # type: ignore[arg-type]
     limits += tuple(  # a leakage: the model takes what is allowed, and what is read is held to it
-        Limit("at_most", float(i.value), f.source, f.known)
+        Limit("at_most", float(i.value), f.source, f.confidence)
         for f in found
         for i in f.inputs
         if i.symbol == ALLOWED and not isinstance(i.value, str)
@@ -153,13 +153,13 @@ def _told(
 
 
 def _ruled(rules: Rulebook, sense: Sense, key: str) -> Limit:
-    return Limit(sense, rules.number(key), rules[key].source, rules[key].known)
+    return Limit(sense, rules.number(key), rules[key].source, rules[key].confidence)
 
 
-def _around(nominal: float, away: float, source: str, known: str) -> tuple[Limit, ...]:
+def _around(nominal: float, away: float, source: str, confidence: str) -> tuple[Limit, ...]:
     return (
-        Limit("at_least", nominal - away, source, known),
-        Limit("at_most", nominal + away, source, known),
+        Limit("at_least", nominal - away, source, confidence),
+        Limit("at_most", nominal + away, source, confidence),
     )
 
 

@@ -315,5 +315,5 @@ def _finding(
         sense=limit.sense if limit else "informational",
         limit=limit.value if limit else None, margin=margin,
         formula="as read", inputs=inputs, source=limit.source if limit else "",
-        known=limit.known if limit else "", missing=missing,
+        confidence=limit.confidence if limit else "", missing=missing,
     )  # fmt: skip

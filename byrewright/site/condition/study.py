@@ -38,7 +38,7 @@ def diagnosis_result(
         value=round(100.0 * first.share, 1), unit="%", sentence=says, verdict=verdict,
         formula="prior from failure rates x likelihood of what was read and said, over all faults",
         inputs=tuple(Input("", t.reading.check, t.reading.value, "", t.who) for t in taken[-12:]),
-        source="byrewright's own model", known="derived",
+        source="byrewright's own model", confidence="derived",
         missing=() if found.decided else (ahead or "a reading that tells more",),
     )  # fmt: skip
     notes = [SIMPLE]

@@ -128,13 +128,13 @@ def cloths_of(plant: str, rules: Rulebook, entries: Sequence[Entry], today: dt.d
                 "cloths.washes", lot.name, "Washes of a lot", float(lot.washes), "",
                 f"Lot {lot.name} was washed {lot.washes} times; a cloth is worn after {life:g}.",
                 verdict, "at_most", life, margin, TIGHT, "washes entered", source=rule.source,
-                known=rule.known,
+                confidence=rule.confidence,
                 inputs=(Input(LIFE, rule.meaning, life, "", rule.source),),
             ))  # fmt: skip
         findings += [
             Finding("cloths.unwashed", lot.name, "Lot used unwashed", None, "",
                     f"Lot {lot.name} milked the {shift} and was not washed since the shift before.",
-                    "fails", source="the log", known="derived")
+                    "fails", source="the log", confidence="derived")
             for shift in lot.unwashed
         ]  # fmt: skip
     table = Table(

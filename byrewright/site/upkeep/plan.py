@@ -282,7 +282,7 @@ def _result(
             value=None if one.day is None else one.day - now, unit="days",
             sentence=f"{one.task.machine}: {one.task.what}, every {interval(one.task)}: {says}",
             verdict=verdict, formula="last done + interval", source="the kinds' upkeep",
-            known="common_practice",
+            confidence="common_practice",
             missing=(says.removesuffix("."),) if verdict == "unknown" else (),
         ))  # fmt: skip
     order = sorted(ours, key=lambda d: (d.day is None, d.day or 0.0))

@@ -200,7 +200,7 @@ def finding_of(one: Trend) -> Finding:
         one.verdict, formula="value = mean + b (day - middle); the range is that of one more "
         f"reading, {SHARE:.0%} of which lie in it", inputs=tuple(inputs),
         source="least squares with prediction interval, turned round for the day (Fieller)",
-        known="from_memory", missing=(one.says,) if one.verdict == "unknown" else (),
+        confidence="from_memory", missing=(one.says,) if one.verdict == "unknown" else (),
     )  # fmt: skip
 
 

@@ -323,12 +323,12 @@ ASSUMED = (
 def _assume(ctx: StudyContext, run: Run) -> None:
     for key in ASSUMED:
         value = ctx.rules[key]
-        ctx.assume("day", value.meaning, value.value, value.unit, value.source, value.known)
+        ctx.assume("day", value.meaning, value.value, value.unit, value.source, value.confidence)
     for where, one in run.plant.defaults_taken():
         value = one.default
         if isinstance(value, int | float | str):
             ctx.notes.assumptions.append(
-                Assumption(where, one.meaning, value, one.unit, one.why, one.known)
+                Assumption(where, one.meaning, value, one.unit, one.why, one.confidence)
             )
     assume_milk_out(ctx)
     ctx.assume("cows", "stall behind a cow that goes round", "filled", "",

@@ -45,12 +45,12 @@ def judge_milk(ctx: StudyContext, run: Run) -> None:
         when = _words(step)
         key = f"day.milk_temperature_{number}"
         title = f"{rule.title}: {when}"
-        source = f"{rule.source} ({rule.known})"
+        source = f"{rule.source} ({rule.confidence})"
         if worst is None and step.applies == "later_milkings" and _no_milk_met_milk(run):
             ctx.find(
                 key, title, 0.0, "milkings",
                 "No milking came into a tank that held milk which its agitator reaches: no blend.",
-                sense="informational", source=rule.source, known=rule.known,
+                sense="informational", source=rule.source, confidence=rule.confidence,
             )  # fmt: skip
             continue
         if worst is None:
@@ -58,7 +58,7 @@ def judge_milk(ctx: StudyContext, run: Run) -> None:
                 key, title, None, "degC",
                 "No milk was there to be judged: see that the tanks fill and the run is long "
                 "enough to look that far.",
-                limit=step.limit_c, sense="at_most", source=rule.source, known=rule.known,
+                limit=step.limit_c, sense="at_most", source=rule.source, confidence=rule.confidence,
                 missing=("milk in store",),
             )  # fmt: skip
             continue
@@ -66,7 +66,7 @@ def judge_milk(ctx: StudyContext, run: Run) -> None:
             key, title, worst, "degC",
             f"Warmest {worst:.1f} degC {where}; the limit is {step.limit_c:g} degC {when}. "
             "The local authority and the milk buyer may set stricter limits.",
-            limit=step.limit_c, sense="at_most", allowance=ALLOWANCE, known=rule.known,
+            limit=step.limit_c, sense="at_most", allowance=ALLOWANCE, confidence=rule.confidence,
             formula="warmest of the readings that the step names",
             inputs=(Input("T_limit", when, step.limit_c, "degC", source),), source=rule.source,
             remedies=_colder(run.plant, where, worst, step) if worst > step.limit_c else (),
@@ -334,7 +334,7 @@ def _coolers(ctx: StudyContext, run: Run) -> None:
             sense="at_most" if wish is not None else "informational",
             remedies=remedies.larger_stage(run.plant, name, reads, wish) if wish else (),
             formula="e = (1 - exp(-N(1-Cr))) / (1 - Cr exp(-N(1-Cr))), Q = e Cmin (Th - Tc)",
-            source="Kays and London, effectiveness and number of transfer units", known="read",
+            source="Kays and London, effectiveness and number of transfer units", confidence="read",
         )  # fmt: skip
         if x[i, sh.SX_ICED] > TRICKLE * kg:
             freezes_c = ctx.number("milk.wall_least_c")

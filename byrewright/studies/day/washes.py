@@ -114,7 +114,7 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
                 worked("UA", "lines and clusters", round(way.ua_kw_k, 3), "kW/K"),
                 worked("q", "mean free air through the wash", round(way.air_l_min_free),
                        "L/min free")),
-        source="definition", known="derived",
+        source="definition", confidence="derived",
         remedies=do,
     )  # fmt: skip
     asked = max(s.strength for s in ctx.programme.wash.steps if s.kind is WashKind.ALKALINE)

@@ -59,7 +59,7 @@ def _base(ctx: StudyContext, analysis: Analysis) -> None:
         f"With every machine in order the plant file's mode {analysis.mode} does not milk: "
         f"{analysis.base.why or acts}. Correct the file first; everything below depends on it.",
         subject=analysis.mode, limit=2.0, sense="at_least",
-        formula="structure function with nothing broken", source=SOURCE, known="from_memory",
+        formula="structure function with nothing broken", source=SOURCE, confidence="from_memory",
     )  # fmt: skip
 
 
@@ -81,7 +81,7 @@ def _ones(ctx: StudyContext, analysis: Analysis) -> None:
            "they have no spare and are inspected instead." if inspected else ""),
         limit=limit, sense=sense,  # type: ignore[arg-type]
         formula="number of cuts of order one among the equipment", source=SOURCE,
-        known="from_memory",
+        confidence="from_memory",
         inputs=(Input("n", "ways to fail asked", len(analysis.cases), "", "the kinds of machine"),),
     )  # fmt: skip
     for case in found:
@@ -93,7 +93,7 @@ def _ones(ctx: StudyContext, analysis: Analysis) -> None:
             f"What you see: {case.event.failure.seen}. "
             f"Remedy: {remedy(analysis, case.event.machine)}.",
             subject=case.event.id.replace(" ", "-"), limit=limit, sense=sense,  # type: ignore[arg-type]
-            formula=CUT_FORMULA, source=SOURCE, known="from_memory",
+            formula=CUT_FORMULA, source=SOURCE, confidence="from_memory",
             inputs=rate_inputs(ctx, analysis, case),
         )  # fmt: skip
 
@@ -128,7 +128,7 @@ def _safety(ctx: StudyContext, analysis: Analysis) -> None:
         "failures.safety_stop", "Safety stops", len(found), "",
         f"{names}: milking stands and must stand until the stop circuit is proven. It is never "
         "bridged; keep the parts on the shelf and test every week. Not counted against the wish.",
-        formula=CUT_FORMULA, source="practice", known="common_practice",
+        formula=CUT_FORMULA, source="practice", confidence="common_practice",
     )  # fmt: skip
 
 
@@ -140,7 +140,7 @@ def _passive(ctx: StudyContext, analysis: Analysis) -> None:
         f"({', '.join(names[:8])}{' ...' if len(names) > 8 else ''}). Those "
         "with no moving part are not counted against the wish: they are inspected instead.",
         formula="structure function with the whole machine gone", source="practice",
-        known="common_practice",
+        confidence="common_practice",
     )  # fmt: skip
 
 
@@ -156,7 +156,7 @@ def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
         "min", f"{len(found)} failures need people: {most.event.id} takes longest, in "
         f"{counted(len(steps), 'step')} ({'; '.join(steps)}).",
         limit=limit, sense="at_most", allowance=0.2,
-        formula="t = notice + acts x time of each", source="practice", known="common_practice",
+        formula="t = notice + acts x time of each", source="practice", confidence="common_practice",
         inputs=(ctx.rule("failures.notice_min"), ctx.rule("failures.act_min"),
                 ctx.rule("failures.wait_limit_min")),
     )  # fmt: skip
@@ -217,7 +217,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
             + (MAY_STOP if over and may_stop else ""),
             limit=None if may_stop else limit, sense="informational" if may_stop else "at_most",
             allowance=WAIT_ALLOWANCE, formula="last cow off, with the failure less without",
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
             inputs=(ctx.rule("failures.wait_limit_min"),),
             remedies=tuple(dict.fromkeys(r for c in too_late for r in _shortens(ctx, analysis, c))),
         )  # fmt: skip
@@ -232,7 +232,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
             f"{most.case.event.id} at {at.moment if at else '-'} loses {most.litres_each:.0f} L"
             f"{after}; {len(lost)} failures lose any.",
             formula="milk to the floor, with the failure less without", source="definition",
-            known="derived",
+            confidence="derived",
         )  # fmt: skip
 
 
@@ -265,7 +265,7 @@ def _year(
         f"Single failures cost {hours_text(worth.hours, 'h')}"
         + (f"; most of it: {names}." if names else ".") + _left_out(analysis, scripts),
         formula="sum of failures a year x time lost each, at the worst moment", inputs=inputs,
-        source="weibull_table", known="second_hand",
+        source="weibull_table", confidence="second_hand",
     )  # fmt: skip
     price = ctx.number("failures.milk_price_l")
     ctx.find(
@@ -276,7 +276,7 @@ def _year(
         + _left_out(analysis, scripts),
         formula="sum of failures a year x milk lost by each, at the worst moment",
         inputs=(*inputs, ctx.rule("failures.milk_price_l")), source="weibull_table",
-        known="second_hand",
+        confidence="second_hand",
     )  # fmt: skip
 
 
@@ -293,7 +293,7 @@ def _pairs(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
         "independent on the graph.",
         formula="h = (n1 q2 + n2 q1) r1 r2/(r1 + r2) + beta n r for machines alike",
         inputs=(ctx.rule("reliability.beta_common_cause", "beta"),), source=SOURCE,
-        known="from_memory",
+        confidence="from_memory",
     )  # fmt: skip
 
 
@@ -319,7 +319,7 @@ def _cups(ctx: StudyContext, worth: Worth) -> None:
         "in time",
         inputs=(ctx.rule("failures.cup_again_s"), ctx.rule("vacuum.cups_fall_kpa"),
                 ctx.rule("vacuum.cups_fall_after_s"), ctx.rule("failures.wait_limit_min")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
 
 
@@ -333,7 +333,7 @@ def _not_simulated(ctx: StudyContext, analysis: Analysis, scripts: Mapping[str, 
         f"are simulated and change nothing; {blind} are not simulated. The table says what each "
         "of these means instead. The yearly totals include no time and no milk for them.",
         formula="failures whose course of events leaves every simulated quantity as it was",
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
 
 
@@ -350,7 +350,7 @@ def _service(ctx: StudyContext, analysis: Analysis, out: Sequence[Out]) -> None:
         f"{sum(1 for o in may if o.then_stops)} of them leave a failure that would then stop "
         "milking: choose a quiet milking and have its parts at hand.",
         formula="structure function with the machine gone, then with each failure besides",
-        source=SOURCE, known="from_memory",
+        source=SOURCE, confidence="from_memory",
     )  # fmt: skip
 
 
@@ -410,7 +410,7 @@ def _cause(
         cause_sentence(analysis, worst), subject=worst.case.event.machine,
         limit=0.0 if judged else None, sense="at_most" if judged else "informational",
         formula="last cow off, with the failure less without", source="practice",
-        known="common_practice", inputs=rate_inputs(ctx, analysis, worst.case),
+        confidence="common_practice", inputs=rate_inputs(ctx, analysis, worst.case),
     )  # fmt: skip
 
 

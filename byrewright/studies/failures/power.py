@@ -53,7 +53,7 @@ def _dark(ctx: StudyContext, analysis: Analysis) -> Finding | None:
         return ctx.find(
             "failures.dark", "Dark after loss of mains", 3600 * mains.failures()[0].repair_h, "s",
             f"When {mains.id} is lost, {how}; the controls stay up for {holds / 60:.0f} min.",
-            subject=mains.id, source="practice", known="common_practice",
+            subject=mains.id, source="practice", confidence="common_practice",
             formula="start of the standby set, against what the uninterruptible supply holds",
         )  # fmt: skip
     return ctx.find(
@@ -63,7 +63,7 @@ def _dark(ctx: StudyContext, analysis: Analysis) -> Finding | None:
         "pumps are back and the cups are on again." if dark_s > 2 else "."),
         subject=mains.id, limit=holds or None, sense="at_most" if holds else "informational",
         formula="start and transfer time of the standby set, against the hold of the "
-        "uninterruptible supply", source="practice", known="common_practice",
+        "uninterruptible supply", source="practice", confidence="common_practice",
     )  # fmt: skip
 
 
@@ -87,7 +87,7 @@ def _overload(ctx: StudyContext, analysis: Analysis) -> None:
             "failures.overload", "Boards that take over the loads of a lost supply", 0, "",
             "With any one supply lost, every board carries the loads that move to it.",
             limit=0, sense="at_most", formula="boards over their rating with one supply lost",
-            source="iec60947_2", known="from_memory",
+            source="iec60947_2", confidence="from_memory",
             inputs=(ctx.rule("breaker.holds_multiple"),),
         )  # fmt: skip
         return
@@ -105,7 +105,7 @@ def _overload(ctx: StudyContext, analysis: Analysis) -> None:
         f"{does}. Fit a larger board, breaker and cable, or loads that shed themselves.",
         subject=worst.board, limit=0, sense="at_most",
         formula="t = tau ln(m2/(m2 - k2)), m current over rating",
-        source="iec60947_2", known="from_memory",
+        source="iec60947_2", confidence="from_memory",
         inputs=(ctx.rule("breaker.holds_multiple", "k"),
                 ctx.rule("breaker.time_constant_s", "tau")),
     )  # fmt: skip

@@ -174,7 +174,9 @@ def _day(
 def _assume(ctx: StudyContext, analysis: Analysis, month: int, simulated: bool) -> None:
     for key in RULES:
         value = ctx.rules[key]
-        ctx.assume("failures", value.meaning, value.value, value.unit, value.source, value.known)
+        ctx.assume(
+            "failures", value.meaning, value.value, value.unit, value.source, value.confidence
+        )
     for where, text in ASSUMED:
         ctx.assume(where, text, "yes", "", "common practice; check it on this plant")
     if simulated:

@@ -308,7 +308,7 @@ def lives(analysis: Analysis) -> Table:
     for key in sorted(used):
         life = LIVES[key]
         value = analysis.rules[f"life.{key}"]
-        known = value.known.replace("_", " ")
+        known = value.confidence.replace("_", " ")
         place = "wet" if life.wet else "damp" if life.damp else "dry"
         rows.append((f"life.{key}", life.title, life.beta, value.value, life.low_h, life.high_h,
                      place, value.source, known))  # fmt: skip

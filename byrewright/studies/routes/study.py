@@ -204,7 +204,7 @@ def _find(key: str, title: str, value: float | None, unit: str, sentence: str, *
         limit=limit,
         margin=margin,
         source=METHOD,
-        known="derived",
+        confidence="derived",
         remedies=remedies,
     )
 

@@ -15,7 +15,7 @@ from byrewright.physics.errors import PhysicsRangeError
 from byrewright.plant.plant import Plant
 from byrewright.plant.record import in_words
 from byrewright.results import Finding, Result, ResultBuilder, Table
-from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.model import CONFIDENCE_MEANING
 from byrewright.standards.rulebook import Rulebook, WatchedRules, default_rulebook
 from byrewright.standards.sources import SOURCES
 from byrewright.studies.sizing.airlines import size_airlines
@@ -113,7 +113,7 @@ def size(plant: Plant, rules: Rulebook | None = None) -> Result:
     watched = WatchedRules(rules or default_rulebook())
     ctx = StudyContext(plant, watched, ResultBuilder("sizing", plant.site.name))
     for where, one in plant.defaults_taken():
-        ctx.assume(where, one.meaning, in_words(one.default), one.unit, one.why, one.known)
+        ctx.assume(where, one.meaning, in_words(one.default), one.unit, one.why, one.confidence)
     ctx.plant = serving(ctx)
     duty = duty_of(ctx)
     for name, topic in TOPICS:
@@ -145,7 +145,7 @@ def _to_check(ctx: StudyContext, watched: WatchedRules) -> None:
     rows = tuple(
         (value.key, value.meaning, value.value, value.unit, SOURCES[value.source].title)
         for key in watched.used
-        if (value := Rulebook.__getitem__(watched, key)).known == "from_memory"
+        if (value := Rulebook.__getitem__(watched, key)).confidence == "from_memory"
     )
     ctx.notes.tables.append(
         Table(
@@ -154,6 +154,7 @@ def _to_check(ctx: StudyContext, watched: WatchedRules) -> None:
             ("rule", "meaning", "value", "unit", "source"),
             ("", "", "", "", ""),
             rows,
-            f"Used in this sizing; {KNOWN_MEANING['from_memory']}. Own values go into limits.yaml.",
+            f"Used in this sizing; {CONFIDENCE_MEANING['from_memory']}. Own values go into "
+            "limits.yaml.",
         )
     )

@@ -287,7 +287,7 @@ def _bore(
             worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
         ),
         source=NMC if us_rules(ctx) else ISO,
-        known="from_memory",
+        confidence="from_memory",
         advised=advised,
         advised_why=f"{wanted:.0f} mm keeps to three quarters of the drop permitted {where}; next "
         "bore" + as_line,
@@ -347,7 +347,7 @@ def _pulsator_line(ctx: StudyContext, duty: Duty, line: FeedsPulsators) -> None:
             ctx.rule(key, "dp_most"),
         ),
         source=NMC if us_rules(ctx) else ISO,
-        known="second_hand" if us_rules(ctx) else "from_memory",
+        confidence="second_hand" if us_rules(ctx) else "from_memory",
         advised=advised,
         advised_why=why,
         target=(line, "bore_mm"),

@@ -210,7 +210,7 @@ def _supplied(ctx: StudyContext, mode: str, comes: bool, wanted_l_min: float) ->
             f"In {mode} the units are washed, but {says}.",
             subject=mode, limit=max(LEAST_L_MIN, wanted_l_min), sense="at_least",
             formula="flow from the wash vessel through the units",
-            source="the solved liquid network", known="derived",
+            source="the solved liquid network", confidence="derived",
         )  # fmt: skip
 
 
@@ -302,7 +302,7 @@ def _raise(ctx: StudyContext, most: Mapping[Target, float]) -> None:
                 f"{tag} has {has:g} {unit}; {least:g} {unit} takes on the wash that comes, and a "
                 "tenth more.",
                 subject=f"{tag} {words.lower()}", source="the solved liquid network; socks out",
-                known="derived", advised=least, advised_why=WHY[name], target=target,
+                confidence="derived", advised=least, advised_why=WHY[name], target=target,
             )  # fmt: skip
 
 
@@ -351,7 +351,7 @@ def _judge(
         formula="q_out >= q_in",
         inputs=(worked("q_in", "wash that comes in", round(stage.in_l_min, 1), "L/min"),
                 worked("q_out", "most that is taken on", round(stage.out_l_min, 1), "L/min"), rule),
-        source="the solved liquid network; socks out for the wash", known="derived",
+        source="the solved liquid network; socks out for the wash", confidence="derived",
         advised=max(for_wash, for_milk) if target else None,
         advised_why=WHY[target[1]] if target and for_wash >= for_milk else "what the milk needs",
         target=target,

@@ -72,7 +72,7 @@ def _cloths(ctx: StudyContext, duty: Duty, day: ClothDay) -> None:
         inputs=(worked("cows", "cows milked a day", duty.cows_milked_day),
                 stated("a", "cloths a cow a milking", each),
                 ctx.rule("cloth.dry_kg", "m")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
 
 
@@ -146,7 +146,7 @@ def _machines(
         f"{_loads(ctx, day.kg, machines):.0f} loads.{do if hours > most else ''}",
         subject=listed([m.id for m in machines]), limit=most, sense="at_most", allowance=0.1,
         formula="hours = ceil(ceil(M / (L f)) / n) (c + h) / 60", inputs=inputs,
-        source="practice", known="common_practice", **change,
+        source="practice", confidence="common_practice", **change,
     )  # fmt: skip
     if ctx.plant.wishes.redundancy == "none":
         return
@@ -156,7 +156,7 @@ def _machines(
             f"There is one {word} only: when it stands still the reserve lot of cloths lasts one "
             f"milking.{do}", subject=listed([m.id for m in machines]), limit=1, sense="at_least",
             formula="machines left = n - 1", inputs=inputs, source="practice",
-            known="common_practice", **change,
+            confidence="common_practice", **change,
         )  # fmt: skip
         return
     left, longest = (
@@ -169,7 +169,7 @@ def _machines(
         f"{do if left > longest else ''}",
         subject=listed([m.id for m in machines]), limit=longest, sense="at_most",
         formula="hours = ceil(ceil(M / (L f)) / (n - 1)) (c + h) / 60", inputs=inputs,
-        source="practice", known="common_practice", **change,
+        source="practice", confidence="common_practice", **change,
     )  # fmt: skip
 
 
@@ -188,7 +188,7 @@ def _machine_size(
                 ctx.rule("cloth.load_fill", "f"), worked("loads", "loads a milking",
                                                            LOADS_A_MILKING),
                 field(one, "load_kg")),
-        source="practice", known="common_practice", advised=load,
+        source="practice", confidence="common_practice", advised=load,
         advised_why=f"{day.largest_kg:.0f} kg of cloths a milking in about {LOADS_A_MILKING} loads",
         target=(one, "load_kg"),
     )  # fmt: skip
@@ -200,7 +200,7 @@ def _machine_size(
         subject=one.id, formula="P = p L",
         inputs=(ctx.rule("cloth.kw_per_kg", "p"), field(one, "load_kg", "L"), field(one,
                                                                                       "motor_kw")),
-        source="practice", known="common_practice", advised=next_of(need, HEATER_KW),
+        source="practice", confidence="common_practice", advised=next_of(need, HEATER_KW),
         advised_why=f"usual for {one.load_kg:g} kg with electric heating",
         target=(one, "motor_kw"),
     )  # fmt: skip
@@ -213,7 +213,8 @@ def _load_water(ctx: StudyContext, one: WashesCloths) -> None:
         f"{one.id} takes {one.water_l_load:g} L a load; about {litres:.0f} L are usual for "
         f"{one.load_kg:g} kg.", subject=one.id, formula="V = v L",
         inputs=(ctx.rule("cloth.water_l_kg", "v"), field(one, "load_kg", "L")), source="practice",
-        known="common_practice", advised=round(litres), advised_why=f"usual for {one.load_kg:g} kg",
+        confidence="common_practice", advised=round(litres),
+        advised_why=f"usual for {one.load_kg:g} kg",
         target=(one, "water_l_load"),
     )  # fmt: skip
 
@@ -232,7 +233,7 @@ def _stock(ctx: StudyContext, day: ClothDay) -> None:
         inputs=(ctx.rule("cloth.lots", "lots"),
                 worked("N_m", "cloths of the largest milking", day.largest_milking),
                 ctx.rule("cloth.washes_of_life", "life")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
 
 
@@ -266,5 +267,5 @@ def _table(ctx: StudyContext, duty: Duty, day: ClothDay) -> None:
         inputs=(worked("V", "water a day", water, "L"), ctx.rule("cloth.hot_share"),
                 ctx.rule("cloth.wash_c"), ctx.rule("cloth.moisture_share"),
                 ctx.rule("cloth.dry_kwh_per_kg_water")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip

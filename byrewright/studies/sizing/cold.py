@@ -130,7 +130,7 @@ def _chillers(
             formula=f"Q = (1 + a) q rho cp (T_1 - T_2) / chillers that must carry it{air.over}",
             inputs=(*inputs, *air.inputs),
             source="heat balance",
-            known="derived",
+            confidence="derived",
             advised=next_preferred((1.0 + TIGHT) * limit),
             advised_why=f"heat of the milk and 20 % for pumps and gains{off}; next size",
             target=(one, type(one).SIZED_BY["duty"]),
@@ -151,7 +151,7 @@ def _chillers(
             formula="chillers >= 2",
             inputs=(stated("", "wished redundancy", redundancy),),
             source="the farm's wishes",
-            known="stated",
+            confidence="stated",
         )
 
 
@@ -217,7 +217,7 @@ def _ice(
                 *air.inputs,
             ),
             source="heat balance",
-            known="derived",
+            confidence="derived",
             advised=next_preferred((1.0 + TIGHT) * duty_limit),
             advised_why=f"the day's cold in {len(window)} h{off}, next size",
             target=(bank, type(bank).SIZED_BY["duty"]),
@@ -238,7 +238,7 @@ def _ice(
             formula="S = max over the day of K, K = max(0, K + asked - made)",
             inputs=(*inputs, worked("sum(asked)", "cold asked in a day", day, "kWh")),
             source="sequent-peak form of the mass curve (Thomas and Burden 1963)",
-            known="from_memory",
+            confidence="from_memory",
             advised=next_preferred(each * 1.1),
             advised_why=f"what the milkings melt{off}, a tenth more, next size",
             target=(bank, type(bank).SIZED_BY["store"]),
@@ -273,7 +273,7 @@ def _tariff(ctx: StudyContext, bank: MakesCold, window: list[int]) -> None:
         formula="hours of making with price above the least",
         inputs=(stated("", "ice making", bank.cold().span),),
         source="the plant file's tariff",
-        known="stated",
+        confidence="stated",
     )
 
 
@@ -294,5 +294,5 @@ def rated_ambient(ctx: StudyContext, name: str, rated_c: float) -> None:
         formula="T_rated >= T_hot",
         inputs=(stated("T_hot", "hot afternoon", hottest, "degC"),),
         source="the plant file",
-        known="stated",
+        confidence="stated",
     )

@@ -143,13 +143,14 @@ def _demand(ctx: StudyContext, duty: Duty, demand: AirDemand) -> None:
                        round(duty.gross_cows_h * (1 - duty.stop_share) / 60, 3), "1/min"),
                 ctx.rule("air.gate_bore_mm"), ctx.rule("air.gate_stroke_mm"),
                 ctx.rule("air.gate_cycles_per_cow"), ctx.rule("air.valve_nl")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
     ctx.find(
         "air.peak", "Compressed air in a busy minute", round(demand.peak_l_min, 1), "L/min free",
         f"A busy minute takes {demand.peak_l_min:.0f} L of free air; the receiver carries it.",
         formula="sum of each x (m + z sqrt(m)), and the largest set of valves moved at once",
-        inputs=(ctx.rule("air.busy_minute_deviations", "z"),), source="practice", known="derived",
+        inputs=(ctx.rule("air.busy_minute_deviations", "z"),), source="practice",
+        confidence="derived",
     )  # fmt: skip
     rows = tuple((u.what, round(u.each_l, 2), round(u.per_min, 2), round(u.mean_l_min, 1),
                   round(u.per_day), round(u.each_l * u.per_day / 1000, 2))
@@ -183,7 +184,7 @@ def _compressors(
             f"a tenth lost to leaks ({spare(have, want)}).",
             subject=one.id, limit=round(want, 1), sense="at_least", allowance=TIGHT,
             formula="Q = q / (d - l)", inputs=(*inputs, field(one, "capacity_l_min_free", "Q")),
-            source="practice", known="common_practice", advised=advised,
+            source="practice", confidence="common_practice", advised=advised,
             advised_why=f"{want:.0f} L/min of free air needed",
             target=(one, "capacity_l_min_free"),
         )  # fmt: skip
@@ -195,7 +196,7 @@ def _compressors(
             "shut-offs go to their rest position. Add a second that can carry milking alone.",
             limit=2,
             sense="at_least", formula="two, each able to carry milking alone", source="practice",
-            known="common_practice", advised=2,
+            confidence="common_practice", advised=2,
             advised_why="each able to carry milking alone", target=(compressors[0], "count"),
         )  # fmt: skip
     largest = max(c.capacity_l_min_free for c in compressors)
@@ -207,7 +208,7 @@ def _compressors(
         formula="q = s Q",
         inputs=(ctx.rule("air.leak_common_share", "s"),
                 worked("Q", "largest compressor", largest, "L/min free")),
-        source="doe_air", known="read",
+        source="doe_air", confidence="read",
     )  # fmt: skip
 
 
@@ -222,7 +223,7 @@ def _motor(ctx: StudyContext, one: CompressesAir) -> None:
         formula=f"P = p Q / 1000{air.over}",
         inputs=(ctx.rule("air.specific_power_kw_per_m3_min", "p"),
                 field(one, "capacity_l_min_free", "Q"), *air.inputs),
-        source="practice", known="common_practice", advised=next_motor_kw(need),
+        source="practice", confidence="common_practice", advised=next_motor_kw(need),
         advised_why=f"{need:.1f} kW for {one.capacity_l_min_free:g} L/min",
         target=(one, "motor_kw"),
     )  # fmt: skip
@@ -272,7 +273,7 @@ def _receivers(
                 worked("q_peak", "busy minute", round(demand.peak_l_min, 1), "L/min free"),
                 worked("p_atm", "ambient pressure", round(ambient, 4), "bar")),
         source="practice" if cycling >= peak else "doe_air",
-        known="from_memory" if cycling >= peak else "read",
+        confidence="from_memory" if cycling >= peak else "read",
         advised=next_of(need * (1 + TIGHT),
                         RECEIVER_L) if len(receivers) == 1 and first.count == 1 else None,
         advised_why=f"{need:.0f} L for {why}",
@@ -309,7 +310,7 @@ def _dryers(ctx: StudyContext, compressors: tuple[CompressesAir, ...]) -> None:
                     worked("T", "inlet on the hottest afternoon", inlet, "degC"),
                     ctx.rule("dryer.inlet_over_ambient_k"), ctx.rule("dryer.factor_inlet_40"),
                     ctx.rule("dryer.factor_inlet_45"), ctx.rule("dryer.pressure_exponent")),
-            source="iso7183", known="from_memory", advised=next_round(need * (1 + TIGHT)),
+            source="iso7183", confidence="from_memory", advised=next_round(need * (1 + TIGHT)),
             advised_why=f"{flow:.0f} L/min at {inlet:g} degC", target=(one, "capacity_l_min_free"),
         )  # fmt: skip
         _dew_point(ctx, one)
@@ -338,7 +339,7 @@ def _dew_point(ctx: StudyContext, dryer: DriesAir) -> None:
                       "degC", "plant file"),
                 ctx.rule("air.building_over_ambient_k", "b"), field(dryer, "dew_point_c", "t_d"),
                 ctx.rule("air.dew_point_margin_k")),
-        source="iso8573", known="second_hand",
+        source="iso8573", confidence="second_hand",
         advised=dryer.dew_point_c if gap >= least else best,
         advised_why=f"pipework may be as cold as {coldest:g} degC", target=(dryer, "dew_point_c"),
     )  # fmt: skip

@@ -36,7 +36,11 @@ class StudyContext:
         """A rule of the rulebook as an input, with its source, for a finding's list."""
         value = self.rules[key]
         return Input(
-            symbol or key, value.meaning, value.value, value.unit, f"{value.source} ({value.known})"
+            symbol or key,
+            value.meaning,
+            value.value,
+            value.unit,
+            f"{value.source} ({value.confidence})",
         )
 
     def number(self, key: str) -> float:
@@ -44,9 +48,9 @@ class StudyContext:
         return self.rules.number(key)
 
     def assume(self, where: str, meaning: str, value: float | str, unit: str, why: str,
-               known: str = "common_practice") -> None:  # fmt: skip
+               confidence: str = "common_practice") -> None:  # fmt: skip
         """List something the file does not state and the answer rests on."""
-        self.notes.assumptions.append(Assumption(where, meaning, value, unit, why, known))
+        self.notes.assumptions.append(Assumption(where, meaning, value, unit, why, confidence))
 
     def lacks(self, key: str, title: str, sentence: str) -> Finding:
         """Write down that a machine of a needed capability is missing: fails."""
@@ -68,7 +72,7 @@ class StudyContext:
         formula: str = "",
         inputs: Sequence[Input] = (),
         source: str = "",
-        known: str = "",
+        confidence: str = "",
         advised: float | None = None,
         advised_why: str = "",
         target: tuple[Machine | str, str] | None = None,
@@ -90,7 +94,7 @@ class StudyContext:
         finding = Finding(
             key=key, subject=subject, title=title, value=value, unit=unit, sentence=sentence,
             verdict=verdict, sense=sense, limit=limit, margin=margin, allowance=allowance,
-            formula=formula, inputs=tuple(inputs), source=source, known=known,
+            formula=formula, inputs=tuple(inputs), source=source, confidence=confidence,
             advised=advised, advised_why=advised_why, target=address, missing=tuple(missing),
             remedies=tuple(remedies),
         )  # fmt: skip

@@ -81,7 +81,7 @@ def _freezes(ctx: StudyContext, one: MakesCold) -> None:
         inputs=(stated("T_leaving", "liquid sent out", made.leaving_c, "degC"),
                 ctx.rule("coolant.evaporator_below_k", "dT_evaporator"),
                 ctx.rule("coolant.freeze_margin_k", "margin")),
-        source="lange", known="read", advised=needed,
+        source="lange", confidence="read", advised=needed,
         advised_why=f"freezes below {wanted:g} degC, 5 K under the evaporator",
         target=(one, field) if field else None,
         missing=("glycol_pct",) if has is None else (),
@@ -114,7 +114,7 @@ def _apart(ctx: StudyContext) -> None:
         "tanks is worked out; duty with one off, content and room to grow are summed over all of "
         "them, so they are not judged: no circuit carries another's load, and each needs an "
         "expansion vessel of its own.",
-        source="definition", known="derived", missing=united(ctx),
+        source="definition", confidence="derived", missing=united(ctx),
     )  # fmt: skip
 
 
@@ -146,7 +146,7 @@ def _milk_wall(ctx: StudyContext, point: InLine, tag: str) -> None:
         inputs=(worked("T_milk", "milk out", round(point.second.hot_out_c, 2), "degC"),
                 stated("T_liquid", "chilled liquid in", point.coolant_in_c, "degC"),
                 ctx.rule("milk.wall_least_c")),
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
 
 
@@ -184,7 +184,7 @@ def _content(ctx: StudyContext, makers: list[MakesCold]) -> None:
             formula="V = Q/2 t / (rho cp dT)",
             inputs=(worked("Q", "largest chiller", each, "kW"),
                     ctx.rule("coolant.least_run_min", "t"), ctx.rule("coolant.band_k", "dT")),
-            source="heat balance", known="derived", advised=advised,
+            source="heat balance", confidence="derived", advised=advised,
             advised_why="the least run at half load, next size",
             target=(subject, "volume_l") if subject else None, missing=united(ctx),
         )  # fmt: skip
@@ -201,7 +201,7 @@ def _expansion(ctx: StudyContext) -> None:
             "cooling.coolant.expansion", "Expansion of the chilled circuit", None, "L",
             f"The liquid grows by {growth:.0f} L from {liquid.at_c:g} to {warm:g} degC. No "
             "expansion vessel is in the file: add one (a circuit open to a tank needs none).",
-            source="definition", known="derived", missing=("an expansion vessel",),
+            source="definition", confidence="derived", missing=("an expansion vessel",),
         )  # fmt: skip
         return
     count, total = sum(v.count for v in vessels), sum(v.count * v.volume_l for v in vessels)
@@ -219,7 +219,7 @@ def _expansion(ctx: StudyContext) -> None:
                     stated("p_0", "precharge", one.precharge_bar, "bar"),
                     stated("p_1", "relief", one.relief_bar, "bar"),
                     ctx.rule("coolant.stands_c")),
-            source="definition", known="derived",
+            source="definition", confidence="derived",
             advised=next_preferred(need * (1 + TIGHT) / count),
             advised_why="the circuit's growth, next size", target=(one, "volume_l"),
             missing=united(ctx),

@@ -74,7 +74,7 @@ def _reached(ctx: StudyContext, cooler: CoolsMilk) -> None:
                 "stage would cool it.",
                 subject=f"{cooler.id}.{stage.cold_in}", limit=0.0, sense="at_most",
                 formula="flow at the port in each mode", source="the solved liquid network",
-                known="derived",
+                confidence="derived",
             )  # fmt: skip
 
 
@@ -88,7 +88,8 @@ def _ordered_for(ctx: StudyContext, cooler: CoolsMilk, milk_l_min: float) -> Non
         f"{cooler.milk_drop_kpa:.0f} kPa at that flow.",
         subject=cooler.id, formula="milk flow, as far as a balance tank evens it out",
         inputs=(field(cooler, "milk_drop_kpa", "dp"),), source="practice",
-        known="common_practice", advised=FLOW_STEP_L_MIN * math.ceil(milk_l_min / FLOW_STEP_L_MIN),
+        confidence="common_practice",
+        advised=FLOW_STEP_L_MIN * math.ceil(milk_l_min / FLOW_STEP_L_MIN),
         advised_why="milk flow that it is ordered for, rounded up",
         target=(cooler, cooler.FLOW_FIELD) if cooler.FLOW_FIELD else None,
     )  # fmt: skip
@@ -186,7 +187,7 @@ def _water_stage(
             ctx.rule("plate.approach_one_to_one_k", "dT at 1:1"),
         ),
         source=KAYS,
-        known="read",
+        confidence="read",
         advised=advised,
         advised_why=why,
         target=_target(cooler, stage),
@@ -251,7 +252,7 @@ def _chilled_stage(
             ),
         ),
         source=KAYS,
-        known="read",
+        confidence="read",
         advised=advised,
         advised_why=why,
         target=_target(cooler, stage),
@@ -290,7 +291,7 @@ def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
             worked("T_1", "after the water stage", round(point.pre_cooled_c, 2), "degC"),
         ),
         source=KAYS,
-        known="read",
+        confidence="read",
     )
 
 
@@ -315,5 +316,5 @@ def _water(ctx: StudyContext, duty: Duty, point: Line) -> None:
             ctx.rule("plate.water_ratio", "usual ratio"),
         ),
         source="mass balance",
-        known="derived",
+        confidence="derived",
     )

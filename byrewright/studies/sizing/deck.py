@@ -64,7 +64,7 @@ def _mass(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
         f"A full deck is {load.full_kg / 1000:.0f} t: {load.deck_kg / 1000:.0f} t of deck and "
         f"{load.cows_kg / 1000:.0f} t of cows. Floor and track are for the structural engineer.",
         subject=platform.id, formula="m = n (m_d + m_c)", inputs=inputs, source="definition",
-        known="derived",
+        confidence="derived",
     )  # fmt: skip
     ctx.find(
         "deck.half_loaded", "Half-loaded deck", round(offset, 2), "m",
@@ -72,7 +72,7 @@ def _mass(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
         f"{offset:.2f} m off the centre: centring rollers and pivot take the side force.",
         subject=platform.id, formula="e = (n m_c/2)(2 R/pi)/(n m_d + n m_c/2)",
         inputs=(*inputs, worked("R", "radius of the track", load.radius_m, "m")),
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
 
 
@@ -102,7 +102,7 @@ def _resistance(ctx: StudyContext, load: DeckLoad) -> None:
                       arms[TROLLEY_PAIR[tread]].source),
                 ctx.rule("deck.axle_share"), ctx.rule("deck.bearing_friction_rolling", "mu"),
                 ctx.rule("deck.rim_rolling", "c"), ctx.rule("deck.resistance")),
-        source="drive_reference", known="second_hand",
+        source="drive_reference", confidence="second_hand",
     )  # fmt: skip
 
 
@@ -145,7 +145,8 @@ def _rollers(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
         inputs=(field(first, "rated_kn"), stated("n", "rollers", count),
                 cow, ctx.rule("deck.dynamic_factor", "phi"),
                 ctx.rule("deck.roller_share_margin", "k")),
-        source="practice", known="from_memory", advised=next_of(worst * (1 + TIGHT), ROLLER_KN),
+        source="practice", confidence="from_memory", advised=next_of(worst * (1 + TIGHT),
+        ROLLER_KN),
         advised_why=f"{worst:.1f} kN on the worst of {count} rollers", target=(first, "rated_kn"),
     )  # fmt: skip
     ctx.find(
@@ -155,7 +156,8 @@ def _rollers(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
         sense="at_least", formula="n = r n_s",
         inputs=(ctx.rule("deck.rollers_per_stall", "r"),
                 stated("n_s", "stalls", platform.stalls)),
-        source="practice", known="common_practice", advised=usual if len(rollers) == 1 else None,
+        source="practice", confidence="common_practice",
+        advised=usual if len(rollers) == 1 else None,
         advised_why=f"{each_stall:g} a stall",
         target=(first, "count") if len(rollers) == 1 else None,
     )  # fmt: skip
@@ -165,7 +167,7 @@ def _rollers(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
         if least >= 0 else "With all cows on one half the empty side would lift: hold it down.",
         subject=first.id, limit=0.0, sense="at_least", formula="F = (W/n)(1 - 2e/R)",
         inputs=(worked("m_deck", "deck", load.deck_kg, "kg"), stated("n", "rollers", count)),
-        source="definition", known="derived",
+        source="definition", confidence="derived",
     )  # fmt: skip
 
 
@@ -185,7 +187,7 @@ def _running(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
         f"A full deck takes {run:.1f} kW at the motors ({high:.1f} kW with the high rolling "
         f"resistance) at {load.speed_m_s:.3f} m/s; moving force {load.running_n / 1000:.1f} kN.",
         formula="P = c W g v / eta, v = 2 pi R / T", inputs=inputs, source="definition",
-        known="derived",
+        confidence="derived",
     )  # fmt: skip
     ctx.find(
         "deck.breakaway", "Torque to start the full deck", round(torque, 1), "kN m",
@@ -194,7 +196,7 @@ def _running(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
         formula="F = b c W g + m v / t; torque = F R",
         inputs=(*inputs, ctx.rule("deck.breakaway_multiple", "b"),
                 ctx.rule("deck.start_s", "t")),
-        source="practice", known="from_memory",
+        source="practice", confidence="from_memory",
     )  # fmt: skip
 
 
@@ -211,7 +213,7 @@ def _drives(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
             "deck.drive_count", "Platform drives", count, "", "There is one drive unit: when it "
             "fails the deck stands with cows on it. Fit at least two.", subject=first.id, limit=2,
             sense="at_least", formula="one may be lost", source="practice",
-            known="common_practice", advised=2, advised_why="one may be lost",
+            confidence="common_practice", advised=2, advised_why="one may be lost",
             target=(first, "count"),
         )  # fmt: skip
     left = max(1, count - 1 if doubled else count)
@@ -236,7 +238,8 @@ def _drives(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
                     field(one, "efficiency", "eta"), ctx.rule("motor.service_margin", "k"),
                     ctx.rule("deck.motor_start_multiple", "s"),
                     worked("u", "drive units left", left), *air.inputs),
-            source="practice", known="from_memory", advised=next_motor_kw(max(SMALLEST_MOTOR_KW,
+            source="practice", confidence="from_memory",
+            advised=next_motor_kw(max(SMALLEST_MOTOR_KW,
                                                                               need * (1 + TIGHT))),
             advised_why=f"{need:.2f} kW each {lost}", target=(one, "motor_kw"),
         )  # fmt: skip
@@ -260,7 +263,7 @@ def _traction(ctx: StudyContext, drive: TurnsDeck, load: DeckLoad, left: int) ->
         inputs=(worked("F_start", "force to start", round(load.start_n), "N"),
                 worked("u", "drive units left", left), field(drive, "wheel_mm", "D"),
                 ctx.rule("deck.wheel_friction", "mu")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
 
 

@@ -366,7 +366,7 @@ def _working_vacuum_kpa(ctx: StudyContext) -> float:
         return regulator.set_vacuum_kpa
     value = ctx.rules["vacuum.nominal_kpa"]
     ctx.assume("vacuum", "working vacuum", value.value, "kPa",
-                 "no regulator states it; usual for a low milkline", value.known)  # fmt: skip
+                 "no regulator states it; usual for a low milkline", value.confidence)  # fmt: skip
     return value.value
 
 

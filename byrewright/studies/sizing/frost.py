@@ -46,6 +46,6 @@ def size_frost(ctx: StudyContext, duty: Duty) -> None:
             formula="T_room = max(coldest night, temperature held)",
             inputs=(stated("T_night", "coldest night", night, "degC", how),
                     ctx.rule("frost.room_least_c")),
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
             missing=("site.room_heated_to_c",) if unknown else (),
         )  # fmt: skip

@@ -59,7 +59,7 @@ def _uneven(ctx: StudyContext) -> None:
             f"Round the ring that {tag} closes the rises do not come back to nil: heads are worked "
             f"out as if {tag} rose by what the others leave. State the rise of each pipe of it.",
             subject=tag, formula="sum of rises round a ring = 0", source="definition",
-            known="derived", missing=("rises that agree",),
+            confidence="derived", missing=("rises that agree",),
         )  # fmt: skip
 
 
@@ -77,7 +77,7 @@ def _outlets(ctx: StudyContext) -> None:
                 formula="d_outlet >= d_milkline",
                 inputs=(stated("d_outlet", "outlet", pipe.bore_mm, "mm"),
                         stated("d_milkline", "milkline", line.bore_mm, "mm")),
-                source="practice", known="common_practice", advised=line.bore_mm,
+                source="practice", confidence="common_practice", advised=line.bore_mm,
                 advised_why="as the milkline", target=(pipe.id, "bore_mm"),
             )  # fmt: skip
 
@@ -173,7 +173,7 @@ def _tubes(
             formula="v = q / (pi/4 d^2)",
             inputs=(worked("q", what, flow, "L/min"), stated("d", "bore", pipe.bore_mm, "mm"),
                     ctx.rule(rule, "v_usual")),
-            source=wished.source, known=wished.known,
+            source=wished.source, confidence=wished.confidence,
             advised=tube_for(flow, wished.value) or ISO_2037[-1].bore_mm,
             advised_why=f"{flow:.0f} L/min ({what}) at {wished.value:g} m/s or less; next tube",
             target=(pipe.id, "bore_mm"),
@@ -206,7 +206,7 @@ def _injector_air(ctx: StudyContext) -> None:
             formula="d_pipe >= d_injector",
             inputs=(stated("d_pipe", "pipe", pipe.bore_mm, "mm"),
                     stated("d_injector", "injector", injector.bore_mm, "mm")),
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
             advised=next_of(injector.bore_mm * WIDER, AIR_BORES_MM),
             advised_why="wider than the injector's opening, next bore",
             target=(pipe.id, "bore_mm"),
@@ -238,7 +238,7 @@ def size_air_pipes(ctx: StudyContext, duty: Duty, flow_l_min_free: float, low_ba
             subject=pipe.id, limit=most, sense="at_most", allowance=TIGHT,
             formula="v = q p_atm / (p_atm + p_low) / (pi/4 d^2)",
             inputs=(*inputs, stated("d", "bore", pipe.bore_mm, "mm")),
-            source=wished.source, known=wished.known,
+            source=wished.source, confidence=wished.confidence,
             advised=next_of(max(least, LEAST_AIR_BORE_MM), AIR_BORES_MM),
             advised_why=f"{least:.0f} mm keeps {wished.value:g} m/s; next bore, "
             f"{LEAST_AIR_BORE_MM:g} mm at least",

@@ -80,7 +80,7 @@ def _slope(ctx: StudyContext, line: CollectsMilk) -> None:
             ctx.rule("milkline.slope_taught_pct", "S_taught"),
         ),
         source="callejo2008",
-        known="read",
+        confidence="read",
         advised=max(line.slope_pct, taught),
         advised_why="the slope taught to installers; more slope carries more milk",
         target=(line, "slope_pct"),
@@ -167,7 +167,7 @@ def _stratified(ctx: StudyContext, duty: Duty, line: CollectsMilk, load: SlopeMi
             worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
         ),
         source=MECHANISTIC,
-        known="from_memory",
+        confidence="from_memory",
         advised=_advised_bore_mm(ctx, duty, load, milk * _one_off(ctx), air, slope),
         advised_why="the worst time, a receiver shut off if so wished, takes three quarters of the "
         "half-full gravity flow, and the 1978 rule holds where a bore on offer lets it; stand-in, "
@@ -242,7 +242,7 @@ def _table_of_standard(ctx: StudyContext, duty: Duty, line: CollectsMilk, slopes
             ctx.rule("milkline.peak_flow_per_cow_l_min", "q_cow"),
         ),
         source="iso5707",
-        known="from_memory",
+        confidence="from_memory",
         missing=()
         if entered is not None
         else (f"the standard's table of units per slope ({FILE})",),

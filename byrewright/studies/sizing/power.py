@@ -123,7 +123,7 @@ def _demand(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
                     ctx.rule("motor.power_factor"), ctx.rule("laundry.load_share"),
                     *((field(mains, "supply_kva"),) if mains else ()),
                     ctx.rule("supply.spare_share")),
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
             advised=advised if mains is not None and is_worst else None,
             advised_why=f"{kva:.0f} kVA and a tenth to spare, {ampere:.0f} A a phase",
             target=(mains, "supply_kva") if mains is not None and is_worst else None,
@@ -160,7 +160,7 @@ def _boards(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
             if one_lost else "I = S/(sqrt3 U)",
             inputs=(worked("S", "greatest demand of what it feeds", round(kva, 1), "kVA"),
                     stated("U", "voltage", volts, "V")),
-            source="definition", known="derived", advised=advised,
+            source="definition", confidence="derived", advised=advised,
             advised_why=f"{amps:.0f} A" + (f" with {feed.lost} lost" if feed.lost else "")
             + " and a tenth to spare", target=(board, "rating_a"),
         )  # fmt: skip
@@ -261,7 +261,7 @@ def _mains_dip(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
         inputs=(worked("S_start", f"start of {one.machine.id}", round(hardest, 1), "kVA"),
                 worked("S_sc", f"short-circuit power, {said}", round(fault), "kVA"),
                 ctx.rule("supply.fault_multiple"), ctx.rule("supply.dip_most_pct")),
-        source="iec61000_3_3", known="from_memory",
+        source="iec61000_3_3", confidence="from_memory",
     )  # fmt: skip
 
 
@@ -281,5 +281,5 @@ def _single_phase(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
         f"The supply has one phase and no motor is over {most:g} kW.",
         limit=most, sense="at_most", formula="largest motor",
         inputs=(ctx.rule("supply.single_phase_motor_kw"),), source="practice",
-        known="common_practice",
+        confidence="common_practice",
     )  # fmt: skip

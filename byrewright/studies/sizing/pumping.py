@@ -64,7 +64,7 @@ def size_pump(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], k
         inputs=(*(worked(f"q_{i}", d.what, round(d.flow_l_min, 1), "L/min")
                   for i, d in enumerate(duties, 1)), worked("n", "pumps that share it", alone),
                 field(pump, "flow_l_min")),
-        source="practice", known="common_practice", advised=next_round(flow * (1 + TIGHT)),
+        source="practice", confidence="common_practice", advised=next_round(flow * (1 + TIGHT)),
         advised_why=f"{hardest.what}: {flow:.0f} L/min", target=(pump, "flow_l_min"),
     )  # fmt: skip
     _head(ctx, pump, duties, key)
@@ -93,7 +93,7 @@ def _head(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], key: 
                 worked("p_end", "pressure wanted at the end", at.end_kpa, "kPa"),
                 worked("mu", "viscosity of its liquid", round(at.viscosity_mpa_s, 2), "mPa.s"),
                 ctx.rule("pipe.roughness_stainless_mm")),
-        source="practice", known="from_memory",
+        source="practice", confidence="from_memory",
         advised=float(math.ceil(at.head_m * (1 + TIGHT))),
         advised_why=f"{worst.what}: {at.head_m:.1f} m, whole metres", target=(pump, "head_m"),
     )  # fmt: skip
@@ -110,7 +110,8 @@ def _head(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], key: 
         inputs=(field(pump, "flow_l_min", "q"), field(pump, "head_m", "H"),
                 ctx.rule("pump.efficiency", "eta"), ctx.rule("motor.service_margin", "k"),
                 *air.inputs),
-        source="definition", known="derived", advised=next_motor_kw(max(kw, SMALLEST_MOTOR_KW)),
+        source="definition", confidence="derived", advised=next_motor_kw(max(kw,
+        SMALLEST_MOTOR_KW)),
         advised_why=f"{kw:.2f} kW at its flow and head", target=(pump, "motor_kw"),
     )  # fmt: skip
 
@@ -134,7 +135,7 @@ def water_bore(ctx: StudyContext, pipe: Pipe, flow: float, key: str) -> None:
         subject=pipe.id, limit=most, sense="at_most", allowance=TIGHT, formula="v = q/(pi/4 d^2)",
         inputs=(worked("q", "flow", round(flow, 1), "L/min"),
                 worked("d", "bore", pipe.bore_mm, "mm"), ctx.rule("pipe.velocity_water_m_s")),
-        source=rule.source, known=rule.known, advised=advised,
+        source=rule.source, confidence=rule.confidence, advised=advised,
         advised_why=f"{flow:.0f} L/min at {rule.value:g} m/s or less", target=(pipe.id, "bore_mm"),
     )  # fmt: skip
 

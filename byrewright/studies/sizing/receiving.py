@@ -136,7 +136,7 @@ def _receiver(ctx: StudyContext, duty: Duty, receiver: ReceivesMilk, count: int)
             ctx.rule("receiver.least_l", "V_least"),
         ),
         source="mass balance; slug by geometry",
-        known="derived",
+        confidence="derived",
         advised=advised,
         advised_why=f"slug and {ctx.number('receiver.surge_s'):g} s of the peak, {why}",
         target=(receiver, "volume_l"),
@@ -169,7 +169,7 @@ def _levels(ctx: StudyContext, receiver: ReceivesMilk) -> None:
                 worked("", "usual share", share),
             ),
             source="practice",
-            known="common_practice",
+            confidence="common_practice",
             advised=round(share * receiver.volume_l, 1),
             advised_why=f"{100 * share:.0f} % of the receiver",
             target=(receiver, name),
@@ -192,7 +192,7 @@ def _traps(ctx: StudyContext, duty: Duty, receivers: Sequence[ReceivesMilk]) -> 
             formula="traps >= receivers",
             inputs=(stated("", "receivers", needed),),
             source="the plant file",
-            known="stated",
+            confidence="stated",
         )
     limit = ctx.number("vacuum.sanitary_trap_least_l")
     inflow = max(duty.milk_flow_peak_l_min, wash_flow_l_min(ctx, duty)) / max(1, needed)
@@ -215,7 +215,7 @@ def _traps(ctx: StudyContext, duty: Duty, receivers: Sequence[ReceivesMilk]) -> 
                 worked("q", "largest inflow of its receiver", inflow, "L/min"),
             ),
             source="iso5707",
-            known="from_memory",
+            confidence="from_memory",
             advised=advised,
             advised_why=f"{TRAP_S:g} s of the largest inflow",
             target=(trap, "volume_l"),
@@ -276,7 +276,7 @@ def _pumps(
                 stated("", "wished redundancy", redundancy),
             ),
             source="iso5707",
-            known="from_memory",
+            confidence="from_memory",
             advised=next_round(ROOM * limit),
             advised_why=f"the {governs}{off}, and a tenth; rounded up",
             target=(pump, "flow_l_min"),
@@ -296,7 +296,7 @@ def _pumps(
             formula="pumps >= 2",
             inputs=(stated("", "wished redundancy", redundancy),),
             source="the farm's wishes",
-            known="stated",
+            confidence="stated",
         )
 
 
@@ -324,7 +324,7 @@ def _motor(ctx: StudyContext, pump: MovesMilk) -> None:
             *air.inputs,
         ),
         source="general physics",
-        known="derived",
+        confidence="derived",
         advised=next_motor_kw(air.rating(shaft * margin)),
         advised_why=f"shaft power times {margin:g}, next motor rating",
         target=(pump, "motor_kw"),

@@ -230,7 +230,7 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
             f"{volume:.0f} L, of {best.mean.wanted_kwh:.0f} kWh that plant and tank washes "
             f"take beside standing losses, in the mean of the year. {AS_RECKONED} "
             "See the table of both plants; nothing is fitted for it.",
-            formula=FORMULA, source="heat balance", known="derived",
+            formula=FORMULA, source="heat balance", confidence="derived",
             inputs=(ctx.rule("recovery.condenser_share"),
                     ctx.rule("recovery.condenser_most_c")),
         )  # fmt: skip
@@ -276,7 +276,7 @@ def _fitted(
         f"the heaters give the rest of {w.mean.wanted_kwh:.0f} kWh that plant and tank washes "
         f"take, and standing losses. {AS_RECKONED} "
         "The heaters are sized to do it alone: when it fails only electricity is lost.",
-        subject=one.id, formula=FORMULA, source="heat balance", known="derived",
+        subject=one.id, formula=FORMULA, source="heat balance", confidence="derived",
         inputs=(worked("Q_cold (1 + 1/COP)", "heat given off",
                        round(w.mean.given_off_kwh), "kWh/d"),
                 ctx.rule(share, "s"), ctx.rule(most, "T_most"),
@@ -305,7 +305,7 @@ def _fitted(
         subject=one.id, limit=need, sense="at_least", allowance=TIGHT,
         formula="V >= hot water of a wash",
         inputs=(stated("V", "its store", one.volume_l, "L"),), source="practice",
-        known="common_practice", advised=next_preferred(need * (1 + TIGHT) / count),
+        confidence="common_practice", advised=next_preferred(need * (1 + TIGHT) / count),
         advised_why="the hot water of a wash, next size", target=(one, "volume_l"),
     )  # fmt: skip
 

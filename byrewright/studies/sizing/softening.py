@@ -55,7 +55,7 @@ def size_softening(ctx: StudyContext, duty: Duty) -> None:
             + (f"{past}{listed(heaters)}." if past else ""),
             limit=limit, sense="at_most", allowance=TIGHT, formula="hardness <= limit",
             inputs=(ctx.rule("water.soft_enough_mmol_l"),), source="practice",
-            known="common_practice",
+            confidence="common_practice",
         )  # fmt: skip
     passed = {s.id: _softened_l(ctx, duty, s) for s in softeners}
     for one in softeners:
@@ -71,7 +71,7 @@ def size_softening(ctx: StudyContext, duty: Duty) -> None:
             formula="n = hardness x water that passes in a day",
             inputs=(worked("V", f"water that passes in a day: {what}", round(litres), "L"),
                     stated("c", "hardness", hard or 0.0, "mmol/L")),
-            source="definition", known="derived",
+            source="definition", confidence="derived",
             advised=next_preferred(max(0.5, need * (1 + TIGHT))),
             advised_why="a day's hardness, next size", target=(one, "capacity_mol"),
             missing=("site.water_hardness_mmol_l",) if hard is None else (),
@@ -100,7 +100,7 @@ def _softener_flow(ctx: StudyContext, duty: Duty, one: SoftensWater, alike: int)
         formula="q = V / t / n",
         inputs=(worked("V/t", what, round(q, 1), "L/min"),
                 worked("n", "softeners that share it", alike)),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
         advised=next_round(max(1.0, need) * (1 + TIGHT)),
         advised_why=f"{what}: {need:.0f} L/min", target=(one, "flow_l_min"),
     )  # fmt: skip
@@ -118,7 +118,7 @@ def _salt(ctx: StudyContext, one: SoftensWater) -> None:
         subject=one.id, limit=round(need, 2), sense="at_least",
         formula="m = s n", inputs=(field(one, "capacity_mol", "n"),
                                    ctx.rule("water.softener_salt_kg_mol", "s")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
         advised=next_preferred(max(0.1, need * (1 + TIGHT))),
         advised_why=f"{need:.1f} kg bring its capacity back", target=(one, "salt_kg"),
     )  # fmt: skip

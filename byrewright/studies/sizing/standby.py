@@ -80,7 +80,7 @@ def size_generator(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
                         f"kVA carry milking. {shed_words(ctx)}")  # fmt: skip
         return
     share = ctx.rules["generator.heat_share"]
-    ctx.assume(sets[0].id, share.meaning, share.value, share.unit, share.source, share.known)
+    ctx.assume(sets[0].id, share.meaning, share.value, share.unit, share.source, share.confidence)
     for one in sets:
         _generator(ctx, one, carried)
 
@@ -117,7 +117,7 @@ def _generator(ctx: StudyContext, one: GeneratesPower, carried: Sequence[Load]) 
         f"{air.words} {shed_words(ctx)}{tractor}",
         subject=one.id, limit=round(least_kva, 1), sense="at_least", allowance=TIGHT,
         formula=f"S = max(P/(pf u), S_start x'd (100 - dip)/dip){air.over}, hardest start first",
-        inputs=inputs, source="practice", known="from_memory",
+        inputs=inputs, source="practice", confidence="from_memory",
         advised=next_of(least_kva * (1 + TIGHT), GENERATOR_KVA),
         advised_why=f"{least_kva:.0f} kVA, set by {size.governed_by}",
         target=(one, "rating_kva"),
@@ -134,7 +134,7 @@ def _generator(ctx: StudyContext, one: GeneratesPower, carried: Sequence[Load]) 
         formula="dip = S_start/(S_start + S_gen/x'd)",
         inputs=(worked("S_start", f"start of {hardest.name}", round(hardest.start_kva, 1), "kVA"),
                 field(one, "rating_kva", "S_gen"), field(one, "reactance_pu", "x'd")),
-        source="practice", known="from_memory",
+        source="practice", confidence="from_memory",
     )  # fmt: skip
     ctx.notes.tables.append(Table(
         f"power.start_order.{one.id}", f"Start order on {one.id}",
@@ -167,7 +167,7 @@ def _fuel(ctx: StudyContext, one: GeneratesPower, running_kw: float) -> None:
                 ctx.rule("generator.fuel_l_per_kwh", "c"),
                 ctx.rule("generator.idle_fuel_share", "i"),
                 ctx.rule("generator.fuel_hours")),
-        source="practice", known="common_practice", advised=next_preferred(need * (1 + TIGHT)),
+        source="practice", confidence="common_practice", advised=next_preferred(need * (1 + TIGHT)),
         advised_why=f"{least:g} h of milking", target=(one, "fuel_l"),
     )  # fmt: skip
 
@@ -186,7 +186,7 @@ def size_uninterruptible(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> No
             f"When the mains fails, {listed([m.id for m in bare])} go dead and valves go to their "
             "rest position: feed them from an uninterruptible supply.", limit=0, sense="at_most",
             formula="controllers and sounders not fed from one", source="practice",
-            known="common_practice",
+            confidence="common_practice",
         )  # fmt: skip
     wait = max((g.start_s for g in ctx.plant.machines(GeneratesPower)), default=0.0) / 60
     hold = max(ctx.number("ups.hold_min"), 2 * wait)
@@ -205,7 +205,8 @@ def size_uninterruptible(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> No
                                                                 3), "kVA"), field(one,
                                                                                   "rating_kva"),
                     stated("carries", "what it feeds", what)),
-            source="practice", known="common_practice", advised=next_of(kva * (1 + TIGHT), UPS_KVA),
+            source="practice", confidence="common_practice", advised=next_of(kva * (1 + TIGHT),
+            UPS_KVA),
             advised_why=f"{kva:.2f} kVA of controls", target=(one, "rating_kva"),
         )  # fmt: skip
         ctx.find(
@@ -216,6 +217,7 @@ def size_uninterruptible(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> No
             inputs=(ctx.rule("ups.hold_min", "least"),
                     Input("t_start", "start of the slowest generator", round(60 * wait, 1), "s",
                           "plant file")),
-            source="practice", known="common_practice", advised=next_preferred(hold * (1 + TIGHT)),
+            source="practice", confidence="common_practice",
+            advised=next_preferred(hold * (1 + TIGHT)),
             advised_why=f"{hold:.0f} min until standby power", target=(one, "hold_min"),
         )  # fmt: skip

@@ -81,7 +81,7 @@ def _collections(ctx: StudyContext, duty: Duty) -> None:
             ),
         ),
         source="mass balance",
-        known="derived",
+        confidence="derived",
     )
 
 
@@ -142,7 +142,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             formula=formula,
             inputs=inputs,
             source="mass balance over the timetable",
-            known="derived",
+            confidence="derived",
             missing=("collections that take the day's milk",),
         )
         return
@@ -158,7 +158,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             formula=formula,
             inputs=inputs,
             source="mass balance over the timetable",
-            known="derived",
+            confidence="derived",
         )
         return
     each = next_preferred((1.0 + TIGHT) * need / count)
@@ -178,7 +178,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             formula=formula,
             inputs=inputs,
             source="mass balance over the timetable",
-            known="derived",
+            confidence="derived",
             advised=each,
             advised_why=f"{why}, shared by {count}; next size",
             target=(tank, "volume_l"),
@@ -216,7 +216,7 @@ def _first_milking(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...])
                     ctx.rule("tank.stirred_from_share"),
                     stated("V", "rated volume", tank.volume_l, "L")),
             source="en13732",
-            known="from_memory",
+            confidence="from_memory",
         )  # fmt: skip
 
 
@@ -243,7 +243,7 @@ def _while_washed(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) 
             formula="a second tank, or direct loading",
             inputs=(ctx.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
             source="the plant file",
-            known="stated",
+            confidence="stated",
         )
         return
     gap = _shortest_pause_min(ctx, duty, tanks[0], rate)
@@ -262,7 +262,7 @@ def _while_washed(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) 
         formula="t_free = next milk - (arrival + content / loading rate)",
         inputs=(ctx.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
         source="the timetable",
-        known="derived",
+        confidence="derived",
         remedies=()
         if gap >= wash
         else (Remedy(tanks[0].id, "count", 2.0, "milk goes to the other while one is washed"),),
@@ -311,7 +311,7 @@ def _withheld(ctx: StudyContext, duty: Duty) -> None:
             formula="V >= V_withheld",
             inputs=(worked("V_withheld", "withheld in the largest milking", milk, "L"),),
             source="mass balance",
-            known="derived",
+            confidence="derived",
             advised=next_preferred(max(10.0, 1.2 * milk / count)),
             advised_why="a milking's withheld milk and a fifth more, next size",
             target=(vessel, "volume_l"),

@@ -92,7 +92,7 @@ def _judge(ctx: StudyContext, pump: MovesMilk | MovesWater, low: Inlet, key: str
         "wash as hot as it is once its charge has gone round, in the warmest month"
         if key == "delivery.npsh"
         else "the solved liquid network; vapour pressure of water",
-        known="derived", remedies=do,
+        confidence="derived", remedies=do,
     )  # fmt: skip
 
 

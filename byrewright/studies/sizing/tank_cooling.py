@@ -132,7 +132,7 @@ def _agitator(ctx: StudyContext, tank: StoresMilk) -> None:
         formula="P = p V; next motor rating",
         inputs=(ctx.rule("tank.agitator_kw_m3", "p"), stated("V", "volume", tank.volume_l, "L")),
         source="practice",
-        known="common_practice",
+        confidence="common_practice",
         advised=fits,
         advised_why="usual for its volume; next motor rating",
         target=(tank, "agitator_kw"),
@@ -152,7 +152,7 @@ def _rule(ctx: StudyContext, wanted: Wanted) -> None:
         formula="strictest step of the region's rule",
         inputs=(stated("", "region", ctx.plant.site.region),),
         source=wanted.rule.source,
-        known=wanted.rule.known,
+        confidence=wanted.rule.confidence,
     )
 
 
@@ -182,7 +182,7 @@ def _direct(ctx: StudyContext, duty: Duty, wanted: Wanted) -> None:
             stated("T_limit", wanted.rule.title, wanted.limit_c, "degC", wanted.rule.source),
         ),
         source=wanted.rule.source,
-        known=wanted.rule.known,
+        confidence=wanted.rule.confidence,
     )
 
 
@@ -271,7 +271,7 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
             formula=balance(tank),
             inputs=inputs,
             source="heat balance of a mixed tank",
-            known="derived",
+            confidence="derived",
         )
         return
     design = max(need, _cold_soon_kw(ctx, duty, tank, in_c))
@@ -304,7 +304,7 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
         formula=balance(tank),
         inputs=inputs,
         source="heat balance of a mixed tank, minute by minute",
-        known="derived",
+        confidence="derived",
         advised=None if needless else next_preferred(design * share),
         advised_why=f"{ctx.number('milk.stored_c'):g} degC within {AT_ONCE_H:g} h of the end of "
         "milking, and 20 % for gains; next size",
@@ -357,7 +357,7 @@ def _pull_down(
             *touching(ctx, tank),
         ),
         source=wanted.rule.source,
-        known=wanted.rule.known,
+        confidence=wanted.rule.confidence,
     )
     if later.before_l > 0.0:
         mix = run_tank(ctx, tank, later, tank.cooling_kw, in_c).warmest_c()
@@ -381,7 +381,7 @@ def _pull_down(
                 *touching(ctx, tank),
             ),
             source=wanted.rule.source,
-            known=wanted.rule.known,
+            confidence=wanted.rule.confidence,
         )
     every = range(0, len(run.temperature_c), 10)
     ctx.notes.series.append(
@@ -443,7 +443,7 @@ def _condensing(ctx: StudyContext, tank: StoresMilk, need_kw: float, design_kw: 
                 *air.inputs,
             ),
             source="heat balance",
-            known="derived",
+            confidence="derived",
             advised=next_preferred(air.rating(design_kw / count)),
             advised_why="what the tank is advised to take, next size",
             target=(one, type(one).SIZED_BY["duty"]),
@@ -485,5 +485,5 @@ def _class(ctx: StudyContext, tank: StoresMilk) -> None:
             stated("t_class", "hours of the class", speed.first_h, "h", "EN 13732 class"),
         ),
         source="en13732",
-        known="from_memory",
+        confidence="from_memory",
     )

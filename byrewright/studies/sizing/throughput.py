@@ -77,7 +77,7 @@ def _pace(ctx: StudyContext, duty: Duty) -> None:
             worked("sd", "its standard deviation", round(out.spread_s), "s"),
         ),
         source=EDWARDS,
-        known="derived",
+        confidence="derived",
     )
 
 
@@ -107,7 +107,7 @@ def _milk_flow(ctx: StudyContext, duty: Duty) -> None:
         formula="sum over milkings and groups of cows x milk a cow",
         inputs=tuple(worked("V", f"{m.name}: milk", round(m.milk_l), "L") for m in duty.milkings),
         source="the plant file",
-        known="stated",
+        confidence="stated",
     )
     ctx.find(
         "throughput.milk_flow_peak",
@@ -123,7 +123,7 @@ def _milk_flow(ctx: StudyContext, duty: Duty) -> None:
             worked("peak factor", "busiest minute over mean", round(duty.peak_factor, 3)),
         ),
         source="practice",
-        known="common_practice",
+        confidence="common_practice",
     )
 
 
@@ -150,7 +150,7 @@ def _go_round(ctx: StudyContext, duty: Duty) -> None:
             stated("g_wish", "wished share at most", wish),
         ),
         source=EDWARDS,
-        known="read",
+        confidence="read",
         advised=advised,
         advised_why=why,
         target=(platform, "turn_s") if platform else None,
@@ -209,7 +209,7 @@ def _labour(ctx: StudyContext, duty: Duty) -> None:
             worked("gross", "cows an hour, gross", duty.gross_cows_h, "1/h"),
         ),
         source="nz_levy",
-        known="read",
+        confidence="read",
     )
 
 
@@ -238,7 +238,7 @@ def _finished(ctx: StudyContext, duty: Duty) -> None:
                 stated("h_target", "target", one.target_h, "h"),
             ),
             source="the cows that the day draws with its first seed",
-            known="derived",
+            confidence="derived",
         )
 
 
@@ -332,7 +332,7 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
             stated("s", "share of time stood still", duty.stop_share),
         ),
         source=EDWARDS,
-        known="derived",
+        confidence="derived",
         advised=float(need),
         advised_why=f"ends {worst.name} within {worst.target_h:g} h {turn}",
         target=(platform, "stalls") if platform else None,
@@ -362,7 +362,7 @@ def _units(ctx: StudyContext, duty: Duty) -> None:
         formula="units >= stalls",
         inputs=(stated("n", "units", has), stated("N", "stalls", duty.stalls)),
         source="the plant file",
-        known="stated",
+        confidence="stated",
         advised=float(duty.stalls),
         advised_why="one a stall",
         target=(units[0], "count") if len(units) == 1 else None,
@@ -398,7 +398,7 @@ def _yard(ctx: StudyContext, duty: Duty) -> None:
             ctx.rule("milking.wait_most_min", "t_most"),
         ),
         source="practice",
-        known="common_practice",
+        confidence="common_practice",
         remedies=_fewer(ctx, duty, limit) if wait > limit else (),
     )
 

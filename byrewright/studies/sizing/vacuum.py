@@ -93,7 +93,7 @@ def _pumps(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> N
                 stated("", "wished redundancy", redundancy),
             ),
             source=("us_extension_vacuum" if us_rules(ctx) else "iso5707"),
-            known="read" if us_rules(ctx) else "from_memory",
+            confidence="read" if us_rules(ctx) else "from_memory",
             advised=wanted,
             advised_why=f"{need.governs} asks for {limit:.0f} L/min{off}; 15 % for wear",
             target=(pump, "capacity_l_min_free"),
@@ -135,7 +135,7 @@ def _standby(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
         formula="pumps >= 2",
         inputs=(stated("", "wished redundancy", redundancy),),
         source="the farm's wishes",
-        known="stated",
+        confidence="stated",
     )
 
 
@@ -164,13 +164,13 @@ def _motors(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
                     "least shaft power for 1000 L/min",
                     low,
                     "kW",
-                    f"{typical.source} ({typical.known})",
+                    f"{typical.source} ({typical.confidence})",
                 ),
                 worked("q", "capacity, thousands of L/min", nominal, ""),
                 *air.inputs,
             ),
             source=typical.source,
-            known=typical.known,
+            confidence=typical.confidence,
             advised=next_motor_kw(air.rating(typical.value * nominal)),
             advised_why=f"{typical.value:g} kW for each 1000 L/min; next motor rating",
             target=(pump, "motor_kw"),
@@ -224,7 +224,7 @@ def _shared_speed(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...
             stated("s_least", "least speed", least, "%"),
         ),
         source="speed taken as proportional to airflow at one vacuum",
-        known="derived",
+        confidence="derived",
     )
 
 
@@ -276,7 +276,7 @@ def _regulation(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...])
             worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),
         ),
         source="air balance with all units shut",
-        known="derived",
+        confidence="derived",
         advised=each,
         advised_why="takes all that the pumps draw at their least speed",
         target=(one, "capacity_l_min_free"),
@@ -311,7 +311,7 @@ def _distribution_tank(ctx: StudyContext) -> None:
             stated("", "largest receiver", spill, "L"),
         ),
         source="iso5707",
-        known="from_memory",
+        confidence="from_memory",
         advised=next_preferred(max(limit, spill)),
         advised_why="takes the content of a receiver if a trap's float lets it pass",
         target=(tank, "volume_l"),

@@ -177,7 +177,7 @@ def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
             worked("H", "altitude and vacuum correction", round(iso.altitude_factor, 3)),
         ),
         source="iso5707",
-        known="from_memory",
+        confidence="from_memory",
     )
     most = ctx.number("vacuum.pump.us.adequate_to_units")
     beyond = (
@@ -205,7 +205,7 @@ def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
             worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
         ),
         source="us_extension_vacuum",
-        known="read",
+        confidence="read",
     )
     ctx.find(
         "vacuum.demand.wash",
@@ -235,7 +235,7 @@ def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
             worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),
         ),
         source="geometry and Boyle's law; one slug at a time",
-        known="derived",
+        confidence="derived",
     )
 
 

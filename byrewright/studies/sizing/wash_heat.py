@@ -114,7 +114,7 @@ def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:
                 ctx.rule("wash.unit_kg"), ctx.rule("wash.line_u_w_m2k"),
                 ctx.rule("wash.unit_area_m2"), ctx.rule("wash.air_wet_share"),
                 ctx.rule("wash.slug_count")),
-        source="definition", known="derived",
+        source="definition", confidence="derived",
         remedies=hotter_wash(ctx.plant, end, n("wash.hottest_c"), ctx.programme.wash),
     )  # fmt: skip
 

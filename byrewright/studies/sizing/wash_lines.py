@@ -285,7 +285,7 @@ def _missed(ctx: StudyContext, unwashed: list[MilkPipe]) -> None:
         "wash.missed", "Lines of milk that no plant wash passes", None if missed else 0.0, "pipes",
         says, limit=0.0, sense="at_most", formula="flow in no mode that washes or rinses",
         inputs=(ctx.rule("wash.coupling_m"),) if own else (),
-        source="definition", known="derived",
+        source="definition", confidence="derived",
         missing=("how these lines are washed",) if missed else (),
     )  # fmt: skip
 
@@ -319,7 +319,7 @@ def _cooler(ctx: StudyContext, cooler: CoolsMilk, at: MilkPipe, milk_l_min: floa
         inputs=(worked("q_wash", "most wash through it", round(at.round_l_min, 1), "L/min"),
                 worked("q_milk", "milk through it", round(milk, 1), "L/min"),
                 ctx.rule("wash.cooler_flow_ratio")),
-        source="the solved liquid network", known="derived",
+        source="the solved liquid network", confidence="derived",
         advised=advised, advised_why=NARROW if enough else NARROWEST,
         target=(around, "bore_mm") if around is not None else None,
         missing=tuple(text for lacking, text in lacks if lacking),
@@ -410,7 +410,7 @@ def _stays(
                        round(sum(x.holds_l for x in wet), 1), "L"),
                 worked("milk", milk, round(milk_l), "L"),
                 ctx.rule("milk.added_water_pct")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
         remedies=() if out else tuple(
             Remedy(tag, "drains", True, "a drain at its casing, which the lines fall to")
             for tag in pumps

@@ -121,7 +121,7 @@ def _water(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
                        "L"),
                 ctx.rule("wash.water_line_share", "s"), ctx.rule("wash.receiver_share"),
                 ctx.rule("wash.hot_water_per_cluster_l")),
-        source="practice", known="from_memory",
+        source="practice", confidence="from_memory",
     )  # fmt: skip
     ctx.notes.tables.append(Table(
         "wash.steps", "Steps of a plant wash",
@@ -149,7 +149,7 @@ def _trough(ctx: StudyContext, wash: Wash) -> None:
         formula="V = V_hot (1 + k)",
         inputs=(worked("V_hot", "hot charge", wash.hot_l, "L"),
                 ctx.rule("wash.trough_freeboard_share", "k")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
         advised=next_preferred(need * (1 + TIGHT)) if alone else None,
         advised_why=f"a hot charge of {wash.hot_l:.0f} L with room above",
         target=(first, "volume_l") if alone else None,
@@ -173,7 +173,7 @@ def _heater(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
                                                              round(wash.wet_l), "L"),
                 stated("T", "hot wash at the start", hot_c, "degC"),
                 stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC")),
-        source="nz_levy", known="read",
+        source="nz_levy", confidence="read",
     )  # fmt: skip
     if not heaters:
         ctx.lacks("wash.heater", "Water heater", f"There is no water heater for a hot wash of "
@@ -198,7 +198,7 @@ def _heater(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
                     stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC"),
                     ctx.rule("wash.hot_water_tank_share"),
                     ctx.rule("heater.usable_share", "u")),
-            source="nz_levy", known="read",
+            source="nz_levy", confidence="read",
             advised=next_preferred(need * (1 + TIGHT) / sum(h.count for h in heaters)),
             advised_why=f"{heat.heater_l:.0f} L for the plant and {tank:.0f} L for a tank",
             target=(one, "volume_l"),
@@ -236,7 +236,7 @@ def _heater_power(
             f"wash and standing loss) needs {need:.1f} kW ({spare(have, need)}).",
             subject=one.id, limit=round(need * one.heater_kw / have, 2), sense="at_least",
             allowance=TIGHT, formula="P = E (1 + loss t) / (t eta), shared by the heaters",
-            inputs=inputs, source="us_extension", known="read",
+            inputs=inputs, source="us_extension", confidence="read",
             advised=each,
             advised_why=f"{energy:.0f} kWh within {hours:.1f} h", target=(one, "heater_kw"),
         )  # fmt: skip
@@ -296,7 +296,7 @@ def _slug(ctx: StudyContext, duty: Duty) -> None:
             f"runs {slug_time_s(leg, velocity):.1f} s and takes {air:.0f} L/min of free air behind "
             "it. The receiver and trap must hold a slug without closing.",
             subject=line.id, formula="V = pi/4 d^2 (L_end + 0.05 L); q = pi/4 d^2 v (p_a - p)/p_a",
-            inputs=inputs, source="mamedova2021", known="derived",
+            inputs=inputs, source="mamedova2021", confidence="derived",
         )  # fmt: skip
         if not injectors:
             ctx.find(
@@ -304,7 +304,8 @@ def _slug(ctx: StudyContext, duty: Duty) -> None:
                                                         "cannot be "
                 "filled by the wash flow and there is no air injector: add one, or the top of the "
                 "line is never wetted.", subject=line.id, limit=1, sense="at_least",
-                formula="at least one", inputs=inputs, source="practice", known="common_practice",
+                formula="at least one", inputs=inputs, source="practice",
+                confidence="common_practice",
             )  # fmt: skip
             continue
         through = opening_into_vacuum_l_min_free(
@@ -321,7 +322,8 @@ def _slug(ctx: StudyContext, duty: Duty) -> None:
             f"in {line.id} needs {air:.0f} L/min. Throttle it to that at commissioning.",
             subject=injectors[0].id, limit=round(air), sense="at_least",
             formula="flow of an opening into vacuum, coefficient 0.62",
-            inputs=(*inputs, field(injectors[0], "bore_mm")), source="definition", known="derived",
+            inputs=(*inputs, field(injectors[0], "bore_mm")), source="definition",
+            confidence="derived",
             advised=least, advised_why=f"{air:.0f} L/min behind a slug",
             target=(injectors[0], "bore_mm"),
         )  # fmt: skip
@@ -335,7 +337,7 @@ def _flow(ctx: StudyContext, duty: Duty) -> None:
         f"All units together pass {flow:.0f} L/min; the milk pumps must carry it back, and it is "
         "often they that limit the wash.", formula="q = n q_unit",
         inputs=(stated("n", "units", duty.units), ctx.rule("wash.unit_flow_l_min", "q_unit")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
     wash_pumps(ctx, flow)
 
@@ -355,7 +357,7 @@ def _time(ctx: StudyContext, duty: Duty, minutes: float) -> None:
                 ctx.rule("wash.main_min"), ctx.rule("wash.fill_drain_min"),
                 stated("steps", "steps", listed(ctx.plant.cleaning.steps)),
                 worked("gap", "shortest gap used", max(0.0, round(gap, 1)), "min")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
 
 
@@ -372,7 +374,7 @@ def _dosed(ctx: StudyContext) -> None:
             "join one to it.",
             limit=0.0, sense="at_most",
             formula="state and ways of the dosing pumps in modes that wash",
-            source="the plant file", known="stated", missing=("who doses the wash",),
+            source="the plant file", confidence="stated", missing=("who doses the wash",),
         )  # fmt: skip
 
 
@@ -399,7 +401,7 @@ def _chemicals(ctx: StudyContext, wash: Wash) -> None:
                       "dose") if dosers else ctx.rule("wash.detergent_share", "dose"),
                 ctx.rule("wash.acid_share"), stated("acid", "days between acid washes",
                                                       clean.acid_every_days)),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
     ctx.notes.tables.append(Table(
         "wash.chemicals", "Chemicals", ("product", "a wash", "a day", "a month"),
@@ -426,7 +428,7 @@ def _acid(ctx: StudyContext) -> None:
         inputs=(ctx.rule("wash.acid_hard_every_days" if hard else "wash.acid_every_days"),
                 ctx.rule("wash.hard_water_ppm")),
         source="practice" if hard else "dutch_education",
-        known="common_practice" if hard else "read",
+        confidence="common_practice" if hard else "read",
     )  # fmt: skip
 
 
@@ -444,5 +446,5 @@ def _tanks(ctx: StudyContext) -> None:
             f"{ctx.number('wash.tank_min'):.0f} min, after each emptying.",
             subject=tank.id, formula="V = s V_t",
             inputs=(field(tank, "volume_l", "V_t"), ctx.rule("wash.hot_water_tank_share", "s")),
-            source="nz_levy", known="read",
+            source="nz_levy", confidence="read",
         )  # fmt: skip

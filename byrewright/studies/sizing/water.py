@@ -198,7 +198,7 @@ def _use(ctx: StudyContext, day: WaterDay) -> None:
         formula="sum over uses and hours, less warm water used again",
         inputs=(ctx.rule("water.yard_l_cow"), ctx.rule("water.yard_h"),
                 ctx.rule("wash.hot_water_tank_share")),
-        source="practice", known="common_practice",
+        source="practice", confidence="common_practice",
     )  # fmt: skip
 
 
@@ -225,7 +225,7 @@ def _source(ctx: StudyContext, day: WaterDay) -> None:
             allowance=TIGHT, formula="q = V_day / (1440 s)",
             inputs=(worked("V_day", "fresh water a day", round(day.fresh_l), "L"),
                     ctx.rule("water.source_share_most", "s"), field(one, "flow_l_min")),
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
             advised=next_round(need / sum(s.count for s in sources)) if short else None,
             advised_why=f"{litres} a day", target=(one, "flow_l_min") if short else None,
         )  # fmt: skip
@@ -262,7 +262,7 @@ def _store(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
                     worked("V_short", "greatest shortfall of the repeating day", round(short), "L"),
                     worked("q_busiest", "busiest hour", round(use_h), "L/h"),
                     ctx.rule("water.tank_hours", "t")),
-            source="practice", known="common_practice",
+            source="practice", confidence="common_practice",
             advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
             advised_why=f"{short:.0f} L of shortfall and an hour of use",
             target=(tank, "volume_l"),
@@ -300,7 +300,7 @@ def _filter(ctx: StudyContext, duty: Duty) -> None:
             formula="q = k (q_cooler + q_backflush)",
             inputs=(worked("q_cooler", "cooler water", round(cooler_water_l_min(ctx, duty), 1),
                            "L/min"), ctx.rule("water.filter_allowance", "k")),
-            source="practice", known="common_practice", advised=next_round(need * (1 + TIGHT)),
+            source="practice", confidence="common_practice", advised=next_round(need * (1 + TIGHT)),
             advised_why=f"{need:.0f} L/min with room for dirt", target=(one, "flow_l_min"),
         )  # fmt: skip
 
@@ -380,7 +380,7 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
             f"hold them; a tank would serve first rinse and yard ({sum(wanted) / 1000:.1f} m3 a "
             "day).",
             formula="V = milk x water ratio", inputs=(stated("r", "water for one of milk", per_l),),
-            source="definition", known="derived",
+            source="definition", confidence="derived",
         )  # fmt: skip
         return
     need = max((_after(duty, m.end_min, wanted) for m in duty.milkings), default=0.0)
@@ -406,7 +406,7 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
             "the cooler gives; T = T_w + rho cp dT_milk/(r 4.19)",
             inputs=(stated("r", "water for one of milk", per_l),
                     ctx.rule("water.yard_l_cow"), ctx.rule("milk.cp_kj_kgk")),
-            source="definition", known="derived",
+            source="definition", confidence="derived",
             advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
             advised_why=f"{need:.0f} L for first rinse and yard", target=(tank, "volume_l"),
         )  # fmt: skip
@@ -441,7 +441,7 @@ def _too_little(
             f"fresh water and leave {listed(pumps)} stopped.",
             subject=tag, limit=round(rinse_l), sense="at_least",
             formula="water of the cooler in the smallest milking, against the first rinse",
-            source="definition", known="derived",
+            source="definition", confidence="derived",
             remedies=tuple(
                 Remedy(p, "in_rinse", "stopped", "the cooler gives less than the first rinse takes")
                 for p in pumps

@@ -72,7 +72,7 @@ def _situation(ctx: StudyContext, case: Case, key: str) -> None:
             worked("", "air taken", round(state.use.total), "L/min"),
         ),
         source=SOLVED,
-        known="derived",
+        confidence="derived",
     )
 
 
@@ -107,7 +107,7 @@ def _reserve_alone(ctx: StudyContext, case: Case) -> None:
             worked("", "speed then", round(100 * state.speed), "%"),
         ),
         source="US rule, read" if us_held else "ISO 5707:2007 Annex A",
-        known="read" if us_held else "from_memory",
+        confidence="read" if us_held else "from_memory",
     )
 
 
@@ -158,7 +158,7 @@ def _one_drop(
         formula="vacuum there less vacuum at the receiver",
         inputs=(worked("", "airflow at A1", round(air), "L/min"), ctx.rule(rule)),
         source=SOLVED,
-        known="derived",
+        confidence="derived",
         advised=first[2] if first else None,
         advised_why=f"brings the drop within {ROOM:.0%} of its limit" if first else "",
         target=(first[0], "bore_mm") if first else None,
@@ -263,7 +263,7 @@ def _one_pipe(ctx: StudyContext, case: Case, effect: Effect, *, first: bool) -> 
             worked("", "velocity", round(effect.velocity_m_s, 1), "m/s"),
         ),
         source=SOLVED,
-        known="derived",
+        confidence="derived",
         advised=effect.next_bore_mm if worth else None,
         advised_why="next airline bore" if worth else "",
         target=(effect.name, "bore_mm") if worth and effect.what == "pipe" else None,
@@ -286,7 +286,7 @@ def _velocity(ctx: StudyContext, case: Case) -> None:
         formula="v = m/(rho A)",
         inputs=(ctx.rule("vacuum.line_velocity_m_s"),),
         source="practice",
-        known="common_practice",
+        confidence="common_practice",
     )
 
 
@@ -316,7 +316,7 @@ def _power(ctx: StudyContext, case: Case) -> None:
                 worked("efficiency", "from the specific power", round(place.efficiency, 2)),
             ),
             source="displacement pump without inside compression",
-            known="derived",
+            confidence="derived",
         )
         if place.machine.design == "lobe":
             warm = discharge_temperature_c(
@@ -335,7 +335,7 @@ def _power(ctx: StudyContext, case: Case) -> None:
                 subject=place.name,
                 formula="T2 = T1 + R T1 (p2/p1 - 1)/(cp efficiency)",
                 source="first law, no cooling",
-                known="derived",
+                confidence="derived",
             )
 
 
@@ -366,7 +366,7 @@ def _sharing(ctx: StudyContext, case: Case) -> None:
         + spent,
         formula="speed held at its floor",
         source=SOLVED,
-        known="derived",
+        confidence="derived",
     )
 
 
@@ -394,7 +394,7 @@ def _belts(ctx: StudyContext, case: Case) -> None:
         f"would give it, if the maker allows that speed: {listed(load)}.",
         formula="s = 1 + (wanted - has)/drawn",
         source=SOLVED,
-        known="derived",
+        confidence="derived",
     )
 
 
@@ -413,5 +413,5 @@ def _volume(ctx: StudyContext, case: Case) -> None:
         formula="V dp/p_a",
         inputs=(worked("V", "volume", round(volume), "L"),),
         source="Boyle's law",
-        known="derived",
+        confidence="derived",
     )

@@ -69,7 +69,7 @@ def _event(ctx: StudyContext, case: Case, run: Run) -> None:
         "those within their milk-out (units x milk-out / turn)",
         inputs=rule,
         source=MARCHED,
-        known="derived",
+        confidence="derived",
         remedies=together(case) if key == "all_vacuum_lost" and run.units_falling > 0.5 else (),
     )
     if key == "fall_off":
@@ -87,7 +87,7 @@ def _event(ctx: StudyContext, case: Case, run: Run) -> None:
             sense="at_most",
             formula="Vm within 0.2 kPa of before",
             source="practice",
-            known="common_practice",
+            confidence="common_practice",
             remedies=retuned(case) if run.back_after_s > BACK_WITHIN_S else (),
         )
 
@@ -146,7 +146,7 @@ def _tuning(ctx: StudyContext, case: Case) -> None:
         formula="least of drop + overshoot + a tenth of the seconds until back",
         inputs=(ctx.rule("vacuum.speed_gain_per_kpa"), ctx.rule("vacuum.speed_ramp_per_s")),
         source=MARCHED,
-        known="derived",
+        confidence="derived",
     )
 
 
@@ -193,7 +193,7 @@ def _milkline(ctx: StudyContext, answer: LineAnswer) -> None:
             ctx.rule("milkline.transient_air_typical_l_min"),
         ),
         source="Taitel and Dukler, AIChE Journal 22(1), 1976",
-        known="from_memory",
+        confidence="from_memory",
         advised=answer.better_bore_mm,
         target=(line, "bore_mm") if answer.better_bore_mm else None,
         advised_why="least common milkline bore with either for under 5 % of milking"
@@ -214,7 +214,7 @@ def _milkline(ctx: StudyContext, answer: LineAnswer) -> None:
         subject=line.id,
         formula="limit / peak flow of a cow",
         source="Taitel and Dukler 1976; half-full gravity; 1978 rule as read in Reinemann 1993",
-        known="derived",
+        confidence="derived",
     )
     table = answer.table_units
     ctx.find(
@@ -232,6 +232,6 @@ def _milkline(ctx: StudyContext, answer: LineAnswer) -> None:
         sense="at_most" if table is not None else "informational",
         formula="units fitted <= table",
         source="entered by the user",
-        known="stated",
+        confidence="stated",
         missing=() if table is not None else ("the standard's table of units per slope",),
     )

@@ -126,7 +126,7 @@ def parts(ctx: StudyContext) -> None:
             limit="vacuum.claw_air_least_l_min",
             sense="at_least",
             subject=units.id,
-            known="second_hand",
+            confidence="second_hand",
         )
         reading(
             ctx,
@@ -137,5 +137,5 @@ def parts(ctx: StudyContext) -> None:
             f"{listed([units.id])}: {air:g} L/min at each claw.",
             limit="vacuum.claw_air_most_l_min",
             subject=units.id,
-            known="second_hand",
+            confidence="second_hand",
         )

@@ -25,7 +25,7 @@ def reading(
     formula: str = "",
     inputs: Sequence[Input] = (),
     source: str = ISO,
-    known: str = TESTS,
+    confidence: str = TESTS,
     remedies: Sequence[Remedy] = (),
 ) -> None:
     """Write a reading down; `limit` is a rule's key, or a number worked out."""
@@ -44,6 +44,6 @@ def reading(
         formula=formula,
         inputs=(*inputs, *ruled),
         source=source,
-        known=known,
+        confidence=confidence,
         remedies=remedies,
     )

@@ -104,7 +104,7 @@ def _pumps(ctx: StudyContext, case: Case) -> None:
             formula="q = V [p/p_a - e (p_out - p)/p_a]",
             inputs=(stated("", "data plate", place.machine.capacity_l_min_free, "L/min"),),
             source="displacement pump with slip fitted to 0.9 p_a at zero flow",
-            known="derived",
+            confidence="derived",
         )
         at_full = back * (here / place.rated_l_min_free) ** 2
         reading(
@@ -119,7 +119,7 @@ def _pumps(ctx: StudyContext, case: Case) -> None:
             formula="Pe = k q^2",
             inputs=(ctx.rule("vacuum.silencer_kpa"),),
             source="practice",
-            known="common_practice",
+            confidence="common_practice",
         )
 
 
@@ -156,7 +156,7 @@ def _reserve(ctx: StudyContext, case: Case) -> None:
             formula="air at A1 that lowers Vm by 2 kPa",
             inputs=(fall, worked("n", "units", round(case.network.units))),
             source=ISO if rule == "iso" else "Cornell lecture 2018",
-            known=known,
+            confidence=known,
         )
     reading(
         ctx,
@@ -298,7 +298,7 @@ def _drops(ctx: StudyContext, case: Case) -> None:
                 subject=subject,
                 formula="difference of vacuum, effective reserve drawn at A1",
                 source=ISO if name == "iso" else "US guide, 2004 revision",
-                known=given.known,
+                confidence=given.confidence,
             )
 
 
@@ -366,7 +366,7 @@ def _sheet(found: Sequence[Finding]) -> Table:
                 f.unit,
                 f"{sign[f.sense]} {f.limit:g}" if f.limit is not None else "",
                 f.verdict if f.limit is not None else "-",
-                f"{f.source} ({f.known.replace('_', ' ')})",
+                f"{f.source} ({f.confidence.replace('_', ' ')})",
             )
             for f in found
         ),

@@ -231,7 +231,12 @@ def _assume(ctx: StudyContext, network: Network) -> None:
         value = ctx.rules[key]
         ctx.notes.assumptions.append(
             Assumption(
-                "vacuum network", value.meaning, value.value, value.unit, value.source, value.known
+                "vacuum network",
+                value.meaning,
+                value.value,
+                value.unit,
+                value.source,
+                value.confidence,
             )
         )
     ctx.assume(
