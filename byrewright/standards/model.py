@@ -93,13 +93,6 @@ class Value:
         least, most = self.range
         return least <= number <= most
 
-    @property
-    def range_text(self) -> str:
-        """The range as words, or "" where the source gives none."""
-        if self.low is None or self.high is None:
-            return ""
-        return f"{self.low:g} to {self.high:g} {self.unit}".strip()
-
 
 FACTOR, BUILDING_FACTOR = 20.0, 4.0
 COLDER_K, WARMER_K = 40.0, 60.0

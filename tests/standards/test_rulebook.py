@@ -10,6 +10,7 @@ import random
 import re
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,6 @@ from byrewright.standards import (
     Rulebook,
     UnknownRule,
     cautions,
-    compressed_air,
     cooling,
     deck,
     default_rulebook,
@@ -183,6 +183,8 @@ def test_what_leaks_is_less_than_what_a_compressor_may_give() -> None:
         ("place.gangway_m", 7, 0.9),
         ("pump.shut_off_ratio", 0.9, 1.3),
         ("air.working_bar", 100, 8),
+        ("cloth.load_fill", 1.4, 0.9),
+        ("coolant.stands_c", 120, 50),
     ],
 )
 def test_a_range_is_of_its_kind(key: str, nonsense: float, plausible: float) -> None:
@@ -221,16 +223,14 @@ def test_rulebooks_with_the_same_overrides_are_alike() -> None:
 
 def test_tables_run_in_order() -> None:
     """A table out of order would make `next size` skip one."""
-    assert list(electrical.MOTOR_KW) == sorted(electrical.MOTOR_KW)
-    assert list(electrical.GENERATOR_KVA) == sorted(electrical.GENERATOR_KVA)
-    assert list(pipes.AIRLINE_BORES_MM) == sorted(pipes.AIRLINE_BORES_MM)
-    assert list(compressed_air.RECEIVER_L) == sorted(compressed_air.RECEIVER_L)
-    bores = [tube.bore_mm for tube in pipes.ISO_2037]
-    assert bores == sorted(bores)
+    for tubes in (pipes.ISO_2037, pipes.ASME_BPE):
+        bores = [tube.bore_mm for tube in tubes]
+        assert bores == sorted(bores)
     freeze = [point.freeze_c for point in cooling.GLYCOL]
     assert freeze == sorted(freeze, reverse=True)
-    for low, high in zip(electrical.CODE_LETTERS, electrical.CODE_LETTERS[1:], strict=False):
+    for low, high in pairwise(electrical.CODE_LETTERS):
         assert low.high == high.low
+        assert low.low == 0.0 or 1.1 < high.low / low.low < 1.15  # preferred numbers, 20 a decade
 
 
 def test_next_sizes_are_the_smallest_that_fit() -> None:
@@ -272,7 +272,9 @@ def test_practice_ranges_widen_sensibly() -> None:
     for row in practice.MAGNITUDES.values():
         for stalls in (24, 50, 65, 80, 100):
             low, high = row.range_for(stalls)
-            assert 0.0 <= low <= high, row.key
+            assert 0.0 <= low <= high <= 5 * low, row.key
+    turn = practice.MAGNITUDES["rotation_min"]  # no deck turns slower for being larger still
+    assert turn.range_for(20) == turn.small and turn.range_for(120) == turn.large
     assert practice.MAGNITUDES["deck_t"].usual(75.0, 50)
     assert not practice.MAGNITUDES["deck_t"].usual(750.0, 50)
 

@@ -6,9 +6,14 @@ stands here with the source that the rulebook names; a value with no published s
 
 from __future__ import annotations
 
+from fractions import Fraction
+from itertools import pairwise
+
 import pytest
 
+from byrewright.standards import cables, compressed_air, deck, pipes
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.standards.tables import TABLES
 
 RULES = default_rulebook()
 SECOND = {
@@ -17,6 +22,13 @@ SECOND = {
     "milking.lag_on_s": (15.0, "practice"),  # common practice, no source
     "reliability.beta_common_cause": (0.10, "iec61508"),  # from memory: 1 to 10 %, the greater
     "vacuum.cups_fall_kpa": (30.0, "practice"),  # common practice, no source
+    "vacuum.nmc_drop_receiver_to_regulator_kpa": (0.7, "nmc"),  # 0.7 kPa or less desirable
+    "place.airline_slope_pct": (0.5, "iso5707"),  # from memory: at least 0.5 % to tank or trap
+    "milk.wash_pct": (0.01, "practice"),  # common practice, no source
+    "vacuum.attach_air_l_min": (150.0, "practice"),  # common practice, no source
+    "fitting.tee_branch_diameters": (60.0, "fluid_handbooks"),  # from memory
+    "vessel.level_share": (0.3, "practice"),  # common practice, no source
+    "coolant.tank_drop_kpa": (40.0, "practice"),  # common practice, no source
 }
 
 
@@ -25,3 +37,60 @@ def test_a_value_is_what_its_source_gives(key: str) -> None:
     """Would fail if a figure were changed without its source being read again."""
     value = RULES[key]
     assert (float(value.value), value.source) == SECOND[key]
+
+
+@pytest.mark.parametrize("size", cables.SIZES, ids=lambda s: f"{s.mm2:g} mm2")
+def test_a_cable_carries_what_the_formula_of_its_standard_gives(size: cables.Size) -> None:
+    """IEC 60364-5-52, annex on formulas (from memory), method C, three copper conductors in PVC:
+    would fail if a cable were drawn that grows too hot."""
+    fitted = 13.5 * size.mm2**0.625 if size.mm2 <= 16 else 12.4 * size.mm2**0.635
+    assert size.carries_a == pytest.approx(fitted, rel=0.04)  # the table is not all on it
+
+
+@pytest.mark.parametrize("tube", pipes.ASME_BPE, ids=lambda t: f"{t.od_mm:g} mm")
+def test_tubes_in_inches_are_of_whole_gauges(tube: pipes.Tube) -> None:
+    """ASME BPE: outsides of whole quarters of an inch, walls of 0.065, 0.083 and 0.109 in."""
+    wall_in = 0.065 if tube.od_mm < 90 else 0.083 if tube.od_mm < 150 else 0.109
+    assert tube.od_mm / 6.35 == pytest.approx(round(tube.od_mm / 6.35))
+    assert tube.od_mm < 153
+    assert tube.wall_mm == pytest.approx(wall_in * 25.4, abs=0.005)
+
+
+@pytest.mark.parametrize("tube", pipes.ISO_2037, ids=lambda t: f"{t.od_mm:g} mm")
+def test_walls_of_steel_tubes_are_the_standards(tube: pipes.Tube) -> None:
+    """ISO 2037 (from memory): would fail if a bore were reckoned from another wall."""
+    walls = {51.0: 1.2, 76.1: 1.6, 139.7: 2.0, 219.1: 2.6}  # up to an outside of so much
+    assert tube.wall_mm == next(wall for most, wall in walls.items() if tube.od_mm <= most)
+    assert tube.od_mm != 38 or tube.bore_mm == pipes.LEAST_MILK_BORE_MM
+
+
+@pytest.mark.parametrize("size", pipes.TRADE_IN)
+def test_a_trade_size_is_near_its_inches(size: str) -> None:
+    """Would fail if a pipe were ordered under the name of another."""
+    inches = sum(Fraction(part) for part in size.split())
+    for bore in pipes.TRADE_IN[size]:
+        assert bore == pytest.approx(float(inches) * 25.4, rel=0.2)  # outside or nominal bore
+
+
+def test_air_is_as_dry_as_its_class_says() -> None:
+    """ISO 8573-1:2010 (second hand): pressure dew points of classes 1 to 6."""
+    dew_c = [c.dew_point_c for c in compressed_air.HUMIDITY_CLASSES]
+    assert dew_c[:6] == [-70.0, -40.0, -20.0, 3.0, 7.0, 10.0]
+
+
+def test_lever_arms_are_those_given_in_inches() -> None:
+    """A crane maker's handbook as reproduced: 0.02, 0.08, 0.28 and 0.2 inches."""
+    inches = (0.02, 0.08, 0.28, 0.2)
+    for arm, f_in in zip(deck.LEVER_ARMS, inches, strict=False):
+        assert arm.low_mm == arm.f_mm == arm.high_mm == pytest.approx(f_in * 25.4, rel=0.02)
+    assert all(arm.low_mm <= arm.f_mm <= arm.high_mm < 2 * arm.low_mm for arm in deck.LEVER_ARMS)
+
+
+LISTS = [t for t in TABLES if all(isinstance(x, int | float) for x in t.table)]  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("held", LISTS, ids=lambda h: h.title)
+def test_a_list_of_sizes_runs_in_order_without_a_gap(held: object) -> None:
+    """A size out of order would make `next size` skip one, a gap would buy twice what is needed."""
+    for size, following in pairwise(held.table):  # type: ignore[attr-defined]
+        assert size < following <= 2 * size

@@ -473,7 +473,10 @@ def test_milk_too_warm_into_the_tank_is_mended_by_a_larger_stage_where_one_can()
     now = run_day(cooled(12)).finding(name)
     assert now.value is not None and not now.remedies
     wish = now.value - 0.3
-    (larger,) = run_day(cooled(12, wish)).finding(name).remedies
+    warm = run_day(cooled(12, wish))
+    (stage,) = (r for r in warm.table("day.stages").rows if r[:2] == ("PC1", "water stage"))
+    assert stage[3] == pytest.approx(now.value, abs=0.01) and stage[2] > stage[3] > stage[4]  # type: ignore[operator]
+    (larger,) = warm.finding(name).remedies
     assert (larger.of, larger.figure) == ("PC1", "area_m2") and float(larger.to) < 24
     assert run_day(cooled(float(larger.to), wish)).finding(name).verdict == "holds"
     assert remedies.larger_stage(cooled(12), "PC1.water_in", (30.0, 14.0, 9.0), 8.9) == ()
@@ -527,6 +530,13 @@ def test_a_slower_turn_says_the_share_that_the_farm_wished() -> None:
     (slower,) = remedies.slower(plant, 0.0949)
     assert slower.why == "9.5 % of the cows went round again; 7.5 % is the most"
     assert isinstance(slower.to, float) and slower.to > plant.machines(StandsCows)[0].turn_s
+    assert remedies.slower(plant, 0.5)[0].to > slower.to  # type: ignore[operator]
+
+
+def test_a_yard_is_filled_with_as_many_as_wait_no_longer_than_is_good() -> None:
+    """Would fail if the gate brought up cows that wait longer, or far fewer than it might."""
+    (fewer,) = remedies.fewer_at_a_time(small(), 300.0, 40.0)
+    assert 0.85 * 40.0 < float(fewer.to) / 300.0 * 60 <= 40.0
 
 
 def test_what_comes_after_a_collection_mixes_with_nothing() -> None:

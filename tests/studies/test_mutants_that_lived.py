@@ -13,14 +13,20 @@ from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.count import bore_mm
 from byrewright.studies.day.moments import _doing
 from byrewright.studies.day.record import MilkingSession
-from byrewright.studies.failures.findings import _cups
+from byrewright.studies.failures.answer import Answer
+from byrewright.studies.failures.events import events_of
+from byrewright.studies.failures.findings import _base, _cups, _shortens
+from byrewright.studies.failures.maintenance import Out
 from byrewright.studies.failures.rates import Hours
-from byrewright.studies.failures.tables import _milk
+from byrewright.studies.failures.tables import _milk, service
 from byrewright.studies.failures.worth import Cost, Worth
 from byrewright.studies.instruments import instrument_readings
 from byrewright.studies.sizing import size
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.deck import size_deck
+from byrewright.studies.sizing.expected import note_expected
+from byrewright.studies.sizing.sizes import with_others_off
+from byrewright.studies.sizing.vacuum import size_vacuum
 from tests import plants
 from tests.studies.benches import duty, large, sized
 from tests.studies.failing import ROWS, SMALL, analysed, example
@@ -129,3 +135,65 @@ def test_a_wash_that_no_mode_does_is_not_judged() -> None:
     dry = {n: m for n, m in plant.modes.items() if "wash" not in m.does}
     found = size(plant.model_copy(update={"modes": dry})).finding("wash.end_temperature")
     assert found.verdict == "unknown" and "No mode washes yet" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("count", "redundancy", "said"),
+    [(1, "none", ""), (1, "duty-and-standby", ""), (2, "shared-running", " with its twin off"),
+     (3, "shared-running", " with any one off"), (3, "none", "")],
+)  # fmt: skip
+def test_what_stands_still_is_told(count: int, redundancy: str, said: str) -> None:
+    """Would fail if a machine were said to do its duty with one off that there is none of."""
+    pump = plants.rotary().equipment["VP1"].model_copy(update={"count": count})
+    assert with_others_off(pump, [pump], redundancy) == said  # type: ignore[arg-type]
+
+
+def test_pumps_that_all_run_give_their_air_to_the_units_together() -> None:
+    """Would fail if pumps without a standby were not divided among the units they milk with."""
+    plant = plants.rotary(40, 300)
+    wishes = plant.wishes.model_copy(update={"redundancy": "none"})
+    result = sized(plant.model_copy(update={"wishes": wishes}), size_vacuum, note_expected)
+    (row,) = (r for r in result.table("expected").rows if r[0] == "pump capacity a unit")
+    pumps = [m for m in plant.equipment.values() if m.kind == "vacuum_pump"]
+    total = sum(p.count * p.capacity_l_min_free for p in pumps)  # type: ignore[attr-defined]
+    assert row[2] == pytest.approx(total / 40, abs=0.01)
+
+
+@pytest.mark.parametrize(("count", "left"), [(2, 1 / 2), (3, 2 / 3), (4, 1 / 2)])
+def test_a_lift_group_takes_half_of_the_drives(count: int, left: float) -> None:
+    """Would fail if a deck turned on, or faster, with half of its drives lifted out."""
+    plant = plants.rotary()
+    drives = plant.equipment["DU1"].model_copy(update={"count": count})
+    plant = plant.model_copy(update={"equipment": {**plant.equipment, "DU1": drives}})
+    (event,) = (e for e in events_of(plant) if e.id == "DU1 a lift group is out")
+    assert [hit.amount for hit in event.variants[0]] == pytest.approx([left])
+
+
+def test_a_plant_that_does_not_milk_as_drawn_is_wrong_even_where_people_help() -> None:
+    """Would fail if a file whose milking mode needs hands to milk were said to hold."""
+    for base in (Answer(False, why="V9 is shut"), Answer(True, pace=0.5), Answer(True)):
+        ctx = StudyContext(example(SMALL), default_rulebook(), ResultBuilder("failures", "small"))
+        _base(ctx, replace(analysed(SMALL), base=base))
+        assert [f.verdict for f in ctx.notes.findings] == ([] if base.untouched else ["fails"])
+
+
+def test_a_tank_is_made_larger_for_the_hours_without_its_source() -> None:
+    """Would fail if a fresh-water tank grew by more than a step and what rounds it up."""
+    plant = example(SMALL)
+    (tank, *_) = [m for m in plant.equipment.values() if getattr(m, "holds", "") == "fresh"]
+    large = tank.model_copy(update={"volume_l": 100_000.0})
+    plant = plant.model_copy(update={"equipment": {**plant.equipment, tank.id: large}})
+    case = next(c for c in analysed(SMALL).cases
+                if plant.equipment[c.event.machine].kind == "water_source")  # fmt: skip
+    ctx = StudyContext(plant, default_rulebook(), ResultBuilder("failures", "small"))
+    wider = _shortens(ctx, analysed(SMALL), Cost(case, None, 0.1, 0.0, 1.0, 0.0, 40.0))
+    assert {r.of: r.to for r in wider}[tank.id] == 125_000.0
+
+
+def test_what_is_done_before_a_machine_goes_out_is_told() -> None:
+    """Would fail if valves to set by hand before a service were told as nothing."""
+    acts = next(c.answer.acts for c in analysed(SMALL).cases if c.answer.acts)
+    told = service(
+        [Out("A", "pump", True, "", acts, 1.0, ()), Out("B", "pump", True, "", (), 0.0, ())]
+    )
+    assert [row[3] for row in told.rows] == ["; ".join(a.text for a in acts), "nothing"]

@@ -104,6 +104,8 @@ def test_sizing_tells_both_plants_and_the_store() -> None:
     assert plain.finding("recovery.alternative").value == pytest.approx(
         max(float(row[1]) for row in table.rows[1:3]), abs=1.0
     )
+    for row in table.rows:  # 0.24 by day and 0.16 by night: the mean of what is stated
+        assert float(row[4]) == pytest.approx(0.20 * float(row[3]), abs=1.0)
     used, less = float(table.rows[0][2]), float(table.rows[1][2])
     taken = fitted.finding("recovery.heat@HR1").value
     assert taken is not None and used - less == pytest.approx(taken, abs=1.5)
@@ -112,6 +114,15 @@ def test_sizing_tells_both_plants_and_the_store() -> None:
     )
     assert size(farm(volume_l=20.0)).finding("recovery.store@HR1").verdict == "fails"
     assert plain.finding("wash.heater_power").limit == fitted.finding("wash.heater_power").limit
+
+
+def test_two_stores_keep_the_water_of_a_wash_between_them() -> None:
+    """Would fail if each of two stores were advised to hold the whole of it, or more."""
+    plant = farm(volume_l=50.0)
+    two = plant.equipment["HR1"].model_copy(update={"count": 2})
+    plant = plant.model_copy(update={"equipment": {**plant.equipment, "HR1": two}})
+    store = size(plant).finding("recovery.store")
+    assert store.limit is not None and store.limit < 2 * store.advised < 1.7 * store.limit  # type: ignore[operator]
 
 
 def test_its_failure_costs_electricity_and_no_wash() -> None:

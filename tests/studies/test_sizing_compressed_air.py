@@ -46,6 +46,9 @@ def test_no_dryer_fails_and_a_fitting_one_holds() -> None:
     result = sized(small(AD1=dryer), size_compressed_air)
     assert result.finding("air.dryer").verdict == "holds"
     assert result.finding("air.dew_point").verdict == "holds"
+    larger = machine("AC2", "air_compressor", capacity_l_min_free=480, motor_kw=5.5)
+    twice = sized(small(AD1=dryer, AC2=larger), size_compressed_air).finding("air.dryer").limit
+    assert twice == pytest.approx(1.2 * (result.finding("air.dryer").limit or 0.0), rel=0.01)
 
 
 def test_small_compressor_is_advised_up() -> None:

@@ -59,14 +59,20 @@ def test_weak_source_fails_and_medium_needs_a_store() -> None:
 def test_no_recovered_tank_means_more_fresh_water() -> None:
     """Warm water is counted as used again though there is no tank for it."""
     without = small(WT2=None)
+    told = sized(without, size_water).finding("water.recovered").sentence
+    wanted_l = sum(u.day_l for u in water_day(bench_of(without), duty(without)).uses if u.recovered)
+    assert f"would serve first rinse and yard ({wanted_l / 1000:.1f} m3 a day)" in told
     with_tank = water_day(bench_of(small()), duty(small()))
     assert water_day(bench_of(without), duty(without)).fresh_l > with_tank.fresh_l
     assert sum(water_day(bench_of(without), duty(without)).reused) == 0
 
 
 def test_missing_filter_fails() -> None:
-    """A cooler without a water filter passes."""
+    """A cooler without a water filter passes, or one is asked for that dirt soon stops."""
     assert sized(small(WF1=None), size_water).finding("water.filter").verdict == "fails"
+    least = [sized(small(), size_water, rules={"water.filter_allowance": a})
+             .finding("water.filter").limit for a in (1.0, 1.5)]  # fmt: skip
+    assert least[1] == pytest.approx(1.5 * least[0], rel=1e-3)  # type: ignore[operator]
 
 
 def test_advised_pump_holds() -> None:

@@ -93,6 +93,10 @@ def test_the_study_answers_every_question(result: Result) -> None:
     ):  # fmt: skip
         assert result.finding(key).sentence
     assert result.assumptions and result.seed == 1
+    for found in result.findings:
+        if found.key.startswith("vacuum.event."):
+            falls = found.key == "vacuum.event.all_vacuum_lost" and found.value > 0.5  # type: ignore[operator]
+            assert bool(found.remedies) is falls, found.key
 
 
 def test_nothing_internal_is_said(result: Result) -> None:
@@ -170,8 +174,20 @@ def test_fixed_pumps_and_belts() -> None:
     plant = rows()
     plant = plant.model_copy(update={"equipment": {**plant.equipment, "VP1": small}})
     found = study_vacuum(plant, transients=[])
-    assert (found.finding("vacuum.belts").value or 0.0) > 0.0
+    belts = found.finding("vacuum.belts")
+    assert belts.value is not None and belts.value > 0.0
+    assert f"Belts for {belts.value:.0f} % more speed" in belts.sentence
     assert found.finding("vacuum.test.effective_reserve_iso").verdict == "fails"
+
+
+def test_a_pump_does_less_work_on_the_air_than_it_takes() -> None:
+    """Would fail if the power of pumps were not that of the air which they displace: at 50 kPa it
+    is the rule's power for their free air."""
+    for pump in network_of(rotary(), RULES).pumps:
+        taken_kw = pump.displacement / 60_000 * 50 / pump.efficiency
+        free = RULES.number("vacuum.pump_specific_power_kw_per_1000_l_min")
+        assert taken_kw == pytest.approx(free * pump.rated_l_min_free / 1000)
+        assert 0.3 < pump.efficiency < 0.9
 
 
 def test_no_pump_is_unknown_not_a_crash() -> None:
@@ -236,7 +252,12 @@ def test_the_day_gets_the_solved_map() -> None:
 
 
 def test_milkline_says_what_it_is_not(result: Result) -> None:
-    """Would fail if the mechanistic stand-in were passed off as the standard's table."""
+    """Would fail if the mechanistic stand-in were passed off as the standard's table, or a line
+    were told to run deeper than it is."""
+    deep = re.search(
+        r"a slope runs (\d+) % deep", result.finding("vacuum.milkline.slugs@ML1").sentence
+    )
+    assert deep and 10 < int(deep[1]) < 60
     for key in ("vacuum.milkline.slugs@ML1", "vacuum.milkline.units@ML1"):
         assert "not validated against the standard's table" in result.finding(key).sentence
     assert "not validated" in result.table("milkline_ML1").note

@@ -128,6 +128,8 @@ def test_settings_of_speed_control_matter(network: Network, milking: Situation) 
     assert len(tried) == 4 and tried[0].badness <= tried[-1].badness
     slow = next(t for t in tried if (t.gain, t.ramp) == (0.05, 0.05))
     assert tried[0].drop_kpa < slow.drop_kpa
+    late = [replace(slow, back_after_s=s).badness for s in (3.0, 10.0, math.inf)]
+    assert late[0] < late[1] < late[2] < math.inf
 
 
 def test_stuck_control_drops_more() -> None:
