@@ -6,7 +6,6 @@ import asyncio
 import json
 from typing import Any
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import prose, words
@@ -22,7 +21,7 @@ from byrewright.plant.plant_id import keeping
 from byrewright.plant.problems import BriefError, Problem
 from byrewright.plant.source import LARGEST_BYTES, load, read_text
 from byrewright.web import fields
-from byrewright.web.answers import Job, Share
+from byrewright.web.answers import Job
 from byrewright.web.changes import diff, plant_changes
 from byrewright.web.folder import BRIEF_FILE, Conflict, digest_of
 from byrewright.web.frame import (
@@ -31,7 +30,6 @@ from byrewright.web.frame import (
     Visit,
     counts,
     finish,
-    plant_page,
     progress,
     say,
     trouble,
@@ -39,6 +37,7 @@ from byrewright.web.frame import (
 from byrewright.web.markup import Child, Html, table, tag
 from byrewright.web.pages.edit import KEY as EDIT
 from byrewright.web.pages.edit import parts_of_edit
+from byrewright.web.view import View, add_page
 
 LEFT_OUT = ("brief",)
 EMPTY = "cows: 500\nyield_l_day: 28\n"
@@ -48,18 +47,15 @@ MOST_SHOWN = 300
 def register(site: Site) -> None:
     """Add the page; it stands under the edit page in the index."""
 
-    @ui.page("/p/{slug}/brief")
-    def brief(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, EDIT, lambda v: BriefView(v).build())
+    add_page(site, "brief", BriefView, key=EDIT, listed=False)
 
 
-class BriefView:
+class BriefView(View):
     """One visitor's work on a brief and the plant drafted from it."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v, self.opened = v, v.opened
-        self.path = v.site.folder.brief(v.opened.slug)
+        super().__init__(v)
+        self.path = v.site.folder.brief(self.opened.slug)
         try:
             self.text = read_text(self.path, BriefError) if self.path else EMPTY
         except BriefError:
@@ -69,7 +65,6 @@ class BriefView:
         self.fields += fields.fields_of(WaterSource, "water_source")
         self.file: BriefFile | None = None
         self.problems: tuple[Problem, ...] = ()
-        self.job: Share | None = None
         self.note: Html | None = None
         self.full = False
         self._read()

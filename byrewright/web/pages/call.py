@@ -20,9 +20,10 @@ from byrewright.site.checks.measured import log_stamp, owner_of
 from byrewright.site.log import Entry, log_of
 from byrewright.site.log.entry import current
 from byrewright.web.folder import NotServed, Opened
-from byrewright.web.frame import Live, Site, Visit, later, plant_page, say, visit
+from byrewright.web.frame import Live, Site, Visit, later, say, visit
 from byrewright.web.live import alone, state_of
 from byrewright.web.markup import Child, table, tag
+from byrewright.web.view import View, add_page
 
 KEY = "call"
 HTML = "text/html; charset=utf-8"
@@ -35,11 +36,7 @@ MOST = 50
 
 def register(site: Site) -> None:
     """Add the page, what it leads to, and what takes the record."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/call")
-    def call(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: CallView(v).build())
+    add_page(site, KEY, CallView)
 
     def lead(app: FastAPI) -> None:
         @app.get("/p/{slug}/call/ready")
@@ -122,13 +119,11 @@ def _read(opened: Opened) -> list[Entry]:
         log.close()
 
 
-class CallView:
+class CallView(View):
     """One visitor's look at the call-out of a plant."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v = v
-        self.opened: Opened = v.opened
+        super().__init__(v)
         self.calls: list[Entry] = []
         self.trouble = ""
         self.stamp: str | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI
 from fastapi.responses import Response
 from nicegui import ui
 
@@ -18,9 +18,10 @@ from byrewright.studies.changes import TOPICS, Change
 from byrewright.web.addresses import spoken
 from byrewright.web.answers import Answers, Job, Share
 from byrewright.web.folder import NotServed, Opened
-from byrewright.web.frame import Live, Site, Visit, finish, plant_page, progress, say, trouble
+from byrewright.web.frame import Live, Site, Visit, finish, progress, say, trouble
 from byrewright.web.markup import Child, table, tag
 from byrewright.web.pages.pack import attachment
+from byrewright.web.view import View, add_page
 
 KEY = "changes"
 
@@ -28,9 +29,7 @@ KEY = "changes"
 def register(site: Site) -> None:
     """Add the page, reached from the pack, and its paper."""
 
-    @ui.page("/p/{slug}/changes")
-    def page(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: ChangesView(v).build())
+    add_page(site, KEY, ChangesView, listed=False)
 
     def routes(app: FastAPI) -> None:
         @app.get("/p/{slug}/revision.pdf")
@@ -65,17 +64,15 @@ def compare(answers: Answers, old: Opened, new: Opened, full: bool) -> Share:
     return answers.ask(changes_key(old, new, full), work, long=True)
 
 
-class ChangesView:
+class ChangesView(View):
     """One visitor's comparison."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v, self.opened = v, v.opened
+        super().__init__(v)
         self.others = [s for s in v.site.folder.files() if s != self.opened.slug]
         asked = v.query.get("old", "")
         self.old = asked if asked in self.others else next(iter(self.others), "")
         self.full = False
-        self.job: Share | None = None
         self.note: Child = None
 
     def build(self) -> None:
@@ -139,11 +136,6 @@ class ChangesView:
         """Every study of both, or sizing and plan."""
         self.full, self.job = value == "yes", None
         self.live.draw()
-
-    def on_stop(self, _: str, __: str) -> None:
-        """Stop comparing."""
-        if self.job is not None:
-            self.job.leave()
 
     async def on_compare(self, _: str, __: str) -> None:
         """Compare."""

@@ -6,7 +6,6 @@ import json
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import words
@@ -22,7 +21,7 @@ from byrewright.plant.farm import minutes
 from byrewright.results import Result
 from byrewright.web import drawing
 from byrewright.web.addresses import spoken
-from byrewright.web.answers import DayAnswer, Share, day, drawn, flows, laid_out
+from byrewright.web.answers import DayAnswer, day, drawn, flows, laid_out
 from byrewright.web.figures import INKS, Chart, Line, draw, figure_table, timeline
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import (
@@ -33,13 +32,13 @@ from byrewright.web.frame import (
     findings,
     finish,
     later,
-    plant_page,
     progress,
     say,
     trouble,
 )
 from byrewright.web.look import inked
 from byrewright.web.markup import Child, Html, join, tag
+from byrewright.web.view import View, add_page
 
 KEY = "day"
 BOX = "day-drawing"
@@ -51,11 +50,7 @@ STRIDE = 6
 
 def register(site: Site) -> None:
     """Add the page."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/day")
-    def day_page(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: DayView(v).build())
+    add_page(site, KEY, DayView)
 
 
 def there(
@@ -81,14 +76,13 @@ def _series(answer: DayAnswer | None) -> list[Any]:
     return [one for one in every if one is not None and one.lines]
 
 
-class DayView:
+class DayView(View):
     """One visitor's view of the day: month, moment, and the plant compared with."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v, self.opened = v, v.opened
+        super().__init__(v)
         asked = v.query.get("month", "")
-        self.month = v.opened.plant.site.study_month
+        self.month = self.opened.plant.site.study_month
         self.wrong: list[str] = []
         """What in the address cannot be used, in sentences."""
         if asked and not (asked.isascii() and asked.isdigit() and 1 <= int(asked[:4]) <= 12):
@@ -98,7 +92,6 @@ class DayView:
         at = v.query.get("at", "0")
         self.at = int(at) if at.isascii() and at.isdigit() and len(at) < 9 else -1
         self.beside = v.query.get("beside", "")
-        self.job: Share | None = None
         self.answer: DayAnswer | None = None
         self.other: DayAnswer | None = None
         self.other_key = ""
@@ -435,11 +428,6 @@ class DayView:
         self.remember()
         if self.answer is not None:
             await self.beside_it()
-
-    def on_stop(self, _: str, __: str) -> None:
-        """Stop simulating."""
-        if self.job is not None:
-            self.job.leave()
 
     def on_at(self, value: str, _: str) -> None:
         """Another moment."""

@@ -8,7 +8,6 @@ import json
 from dataclasses import replace
 from typing import Any
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import prose
@@ -21,8 +20,9 @@ from byrewright.results import Result
 from byrewright.web import fields
 from byrewright.web.changes import diff, verdict_changes
 from byrewright.web.folder import Conflict, Opened, digest_of
-from byrewright.web.frame import Live, Site, Visit, finish, later, mark, plant_page, say
+from byrewright.web.frame import Live, Site, Visit, finish, later, mark, say
 from byrewright.web.markup import Child, Html, tag
+from byrewright.web.view import View, add_page
 
 KEY = "edit"
 FIXED = ("id", "kind")
@@ -32,11 +32,7 @@ MOST_SHOWN = 20
 
 def register(site: Site) -> None:
     """Add the page."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/edit")
-    def edit(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: EditView(v).build())
+    add_page(site, KEY, EditView)
 
 
 def parts_of_edit(v: Visit, now: str) -> Html:
@@ -57,13 +53,12 @@ def parts_of_edit(v: Visit, now: str) -> Html:
     )
 
 
-class EditView:
+class EditView(View):
     """One visitor's changes to a plant file, not saved until asked for."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None and v.opened.file is not None
-        self.v = v
-        self.take(v.opened)
+        super().__init__(v)
+        self.take(self.opened)
         self.past: list[dict[str, Any]] = []
         self.changes: dict[str, Any] = {}
         self.pick = v.query.get("pick", "") or next(iter(self.file.plant.equipment), "")

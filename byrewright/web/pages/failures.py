@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import prose, words
@@ -22,12 +21,12 @@ from byrewright.web.frame import (
     findings,
     finish,
     later,
-    plant_page,
     progress,
     say,
     trouble,
 )
 from byrewright.web.markup import Child, tag
+from byrewright.web.view import View, add_page
 
 KEY = "failures"
 BOX = "failure-drawing"
@@ -41,24 +40,18 @@ MOMENTS = ("moment", "cows in the next hour", "least vacuum", "warmest milk in s
 
 def register(site: Site) -> None:
     """Add the page."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/failures")
-    def failures(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: FailuresView(v).build())
+    add_page(site, KEY, FailuresView)
 
 
-class FailuresView:
+class FailuresView(View):
     """One visitor's view of a plant's failures."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v, self.opened = v, v.opened
+        super().__init__(v)
         self.view = v.query.get("view", "") if v.query.get("view") in VIEWS else VIEWS[0]
         self.pick = v.query.get("pick", "")
         self.moment = v.query.get("moment", "")
         self.every = False
-        self.job: Share | None = None
         self.result: Result | None = None
         self.tracing: Share | None = None
         self.laid: Layout | None = None
@@ -268,11 +261,6 @@ class FailuresView:
     async def on_again(self, _: str, __: str) -> None:
         """Begin again what was stopped."""
         await self.load()
-
-    def on_stop(self, _: str, __: str) -> None:
-        """Stop the study."""
-        if self.job is not None:
-            self.job.leave()
 
 
 TOLD = frozenset({"failures.ranked", "failures.matrix", "failures.to_do", "failures.moments"})

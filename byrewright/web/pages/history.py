@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import time
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import words
 from byrewright.site.alarms import Event
 from byrewright.site.log import World
-from byrewright.web.frame import Live, Site, Visit, later, plant_page, say
+from byrewright.web.frame import Live, Site, Visit, later, say
 from byrewright.web.markup import Child, table, tag
+from byrewright.web.view import View, add_page
 
 KEY = "history"
 LOOK_S = 1.0
@@ -21,17 +21,14 @@ CLOCK = "%Y-%m-%d %H:%M:%S"
 def register(site: Site) -> None:
     """Add the page; it is reached from the watch."""
 
-    @ui.page("/p/{slug}/history")
-    def history(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: HistoryView(v).build())
+    add_page(site, KEY, HistoryView, listed=False)
 
 
-class HistoryView:
+class HistoryView(View):
     """One visitor's look at the log."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v, self.opened = v, v.opened
+        super().__init__(v)
         self.world: World = "practice" if v.query.get("practice") == "yes" else "real"
         self.events: list[Event] | None = None
         self.trouble = ""

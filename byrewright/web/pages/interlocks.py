@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import words
 from byrewright.engine.interlocks import DRAFT, Row, by_priority
 from byrewright.results import Result
 from byrewright.studies.routes.words import said
-from byrewright.web.answers import Share, proof
+from byrewright.web.answers import proof
 from byrewright.web.frame import (
     Live,
     Site,
@@ -19,34 +18,28 @@ from byrewright.web.frame import (
     findings,
     finish,
     later,
-    plant_page,
     progress,
     say,
     trouble,
 )
 from byrewright.web.markup import Child, table, tag
+from byrewright.web.view import View, add_page
 
 KEY = "interlocks"
 
 
 def register(site: Site) -> None:
     """Add the page."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/interlocks")
-    def interlocks(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: InterlocksView(v).build())
+    add_page(site, KEY, InterlocksView)
 
 
-class InterlocksView:
+class InterlocksView(View):
     """One visitor's view of a plant's interlocks."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v, self.opened = v, v.opened
+        super().__init__(v)
         self.study: Any = None
         self.result: Result | None = None
-        self.job: Share | None = None
 
     def build(self) -> None:
         """The page's body."""
@@ -122,8 +115,3 @@ class InterlocksView:
             self.v.number(row.on_delay_s, "s"),
             status,
         ]
-
-    def on_stop(self, _: str, __: str) -> None:
-        """Stop the work under way."""
-        if self.job is not None:
-            self.job.leave()

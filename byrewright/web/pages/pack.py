@@ -8,7 +8,7 @@ import zipfile
 from datetime import date
 from pathlib import Path
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI
 from fastapi.responses import Response
 from nicegui import ui
 
@@ -20,8 +20,9 @@ from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.every import STUDIES, ask
 from byrewright.web.answers import Answers, Job, Share
 from byrewright.web.folder import NotServed, Opened
-from byrewright.web.frame import Live, Site, Visit, finish, plant_page, progress, say, trouble
+from byrewright.web.frame import Live, Site, Visit, finish, progress, say, trouble
 from byrewright.web.markup import Child, table, tag
+from byrewright.web.view import View, add_page
 
 KEY = "pack"
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
@@ -30,11 +31,7 @@ FIXED_TIME = (1980, 1, 1, 0, 0, 0)
 
 def register(site: Site) -> None:
     """Add the page and the download."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/pack")
-    def pack(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: PackView(v).build())
+    add_page(site, KEY, PackView)
 
     def download(app: FastAPI) -> None:
         @app.get("/p/{slug}/pack.zip")
@@ -106,15 +103,13 @@ def build_pack(answers: Answers, opened: Opened, on: str, units: System, full: b
     return answers.ask(pack_key(opened, on, units, full), work, long=True)
 
 
-class PackView:
+class PackView(View):
     """One visitor's building of the pack."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v, self.opened = v, v.opened
+        super().__init__(v)
         self.on = date.today().isoformat()
         self.full = False
-        self.job: Share | None = None
         self.known()
         self.note: Child = None
 
@@ -213,11 +208,6 @@ class PackView:
         self.full = value == "yes"
         self.known()
         self.live.draw()
-
-    def on_stop(self, _: str, __: str) -> None:
-        """Stop building."""
-        if self.job is not None:
-            self.job.leave()
 
     def on_date(self, value: str, _: str) -> None:
         """The date on the documents."""

@@ -7,7 +7,6 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import quantity
@@ -19,7 +18,7 @@ from byrewright.plant.read import PlantFile, read_plant_text
 from byrewright.standards.units import UnitError, parse_quantity
 from byrewright.web.answers import Placed, placed
 from byrewright.web.changes import diff
-from byrewright.web.folder import Conflict, Opened
+from byrewright.web.folder import Conflict
 from byrewright.web.frame import (
     Live,
     Site,
@@ -28,12 +27,12 @@ from byrewright.web.frame import (
     findings,
     finish,
     later,
-    plant_page,
     say,
     trouble,
 )
 from byrewright.web.markup import Child, Html, tag
 from byrewright.web.plan_view import PER_UNIT, PlanView
+from byrewright.web.view import View, add_page
 
 KEY = "place"
 BOX = "place-drawing"
@@ -45,21 +44,16 @@ Moves = dict[str, dict[str, Any]]
 
 def register(site: Site) -> None:
     """Add the page."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/place")
-    def place(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: PlaceView(v).build())
+    add_page(site, KEY, PlaceView)
 
 
-class PlaceView:
+class PlaceView(View):
     """One visitor's plan: what is moved and not saved, what is picked, and the plan's answer."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None and v.opened.file is not None
-        self.v = v
-        self.opened: Opened = v.opened
-        self.file: PlantFile = v.opened.file
+        super().__init__(v)
+        assert self.opened.file is not None
+        self.file: PlantFile = self.opened.file
         self.moves: Moves = {}
         self.past: list[Moves] = []
         self.before: Placed | None = None

@@ -6,7 +6,6 @@ import asyncio
 import json
 from typing import Any
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import words
@@ -26,13 +25,13 @@ from byrewright.web.frame import (
     findings,
     finish,
     later,
-    plant_page,
     say,
     trouble,
 )
 from byrewright.web.markup import Child, Html, tag
 from byrewright.web.pages.finder import find_field, found_by, machine_list, sheet_of_pick
 from byrewright.web.pages.machine import about_machine, about_pipe
+from byrewright.web.view import View, add_page
 
 BOX = "plant-drawing"
 KEY = "plant"
@@ -48,19 +47,15 @@ DRAWN_AS = {
 
 def register(site: Site) -> None:
     """Add the page."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/plant")
-    def plant(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: PlantView(v).build())
+    add_page(site, KEY, PlantView)
 
 
-class PlantView:
+class PlantView(View):
     """One visitor's view: which sheet, which mode, what is picked, what is turned by hand."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v, self.opened, self.plant = v, v.opened, v.opened.plant
+        super().__init__(v)
+        self.plant = self.opened.plant
         self.sheets = sheets(v.site.answers, self.opened)
         keys = [s.key for s in self.sheets]
         asked = v.query.get("sheet", "")

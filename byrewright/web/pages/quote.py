@@ -30,9 +30,10 @@ from byrewright.quote.terms import Terms, read_terms
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.web.answers import Answers, Job, Share
 from byrewright.web.folder import NotServed, Opened
-from byrewright.web.frame import Live, Site, Visit, finish, plant_page, progress, say, trouble
+from byrewright.web.frame import Live, Site, Visit, finish, progress, say, trouble
 from byrewright.web.markup import Child, Html, table, tag
 from byrewright.web.pages.pack import FIXED_TIME, attachment
+from byrewright.web.view import View, add_page
 
 KEY = "quote"
 LISTS = (".xlsx", ".csv")
@@ -50,9 +51,7 @@ def register(site: Site) -> None:
     """Add the page, reached from the pack, with what is brought to it and taken from it."""
     brought: Brought = OrderedDict()
 
-    @ui.page("/p/{slug}/quote")
-    def page(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: QuoteView(v, brought).build())
+    add_page(site, KEY, lambda v: QuoteView(v, brought), listed=False)
 
     def routes(app: FastAPI) -> None:
         @app.post("/p/{slug}/prices")
@@ -162,12 +161,12 @@ def price(
     return key, answers.ask(("quote", *key), work, long=full)
 
 
-class QuoteView:
+class QuoteView(View):
     """One visitor's quotation."""
 
     def __init__(self, v: Visit, brought: Brought) -> None:
-        assert v.opened is not None
-        self.v, self.opened, self.brought = v, v.opened, brought
+        super().__init__(v)
+        self.brought = brought
         every = v.site.folder.lists(self.opened.slug, *LISTS)
         self.lists = {n: p for n, p in every.items() if not n.endswith(SIDE_LISTS)}
         found = v.site.folder.lists(self.opened.slug, "terms.yaml")
@@ -175,7 +174,6 @@ class QuoteView:
         self.list = next((n for n in self.lists if "price" in n.casefold()), "")
         self.chosen = next(iter(found), "")
         self.full = False
-        self.job: Share | None = None
         self.key: tuple[str, ...] = ()
         self.note: Child = None
 
@@ -289,11 +287,6 @@ class QuoteView:
         """Ask day and failures too, or not."""
         self.full, self.job = value == "yes", None
         self.live.draw()
-
-    def on_stop(self, _: str, __: str) -> None:
-        """Stop pricing."""
-        if self.job is not None:
-            self.job.leave()
 
     async def on_price(self, _: str, __: str) -> None:
         """Price it."""

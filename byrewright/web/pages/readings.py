@@ -22,7 +22,7 @@ from byrewright.site.readings.beside import map_beside, picture_of, read_beside
 from byrewright.site.readings.keep import keep_news, known_in, news_of
 from byrewright.standards.diagnosis import COMPLAINTS
 from byrewright.standards.rulebook import Rulebook
-from byrewright.web.answers import Job, Share, Stopped
+from byrewright.web.answers import Job, Stopped
 from byrewright.web.figures import Line, draw, figure_table, timeline
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import (
@@ -40,6 +40,7 @@ from byrewright.web.frame import (
 )
 from byrewright.web.markup import Child, join, table, tag
 from byrewright.web.texts import Texts
+from byrewright.web.view import View
 
 KEY = "readings"
 KEPT = 20
@@ -165,16 +166,14 @@ def _looked(t: Texts, opened: Opened, slug: str, name: str, data: bytes) -> Look
                   bool(known))  # fmt: skip
 
 
-class ReadingsView:
+class ReadingsView(View):
     """One visitor's look at readings."""
 
     def __init__(self, v: Visit, said: tuple[str, ...]) -> None:
-        assert v.opened is not None
-        self.v, self.said = v, said
-        self.opened: Opened = v.opened
+        super().__init__(v)
+        self.said = said
         seen = _LOOKED.get(v.query.get("seen", ""))
         self.looked = seen if seen is not None and seen.slug == self.opened.slug else None
-        self.job: Share | None = None
 
     def build(self) -> None:
         """The page's body."""
@@ -216,11 +215,6 @@ class ReadingsView:
                 raise Stopped from None
             raise
         return diagnosis_result(self.opened.plant.site.name, found, self.said, every)
-
-    def on_stop(self, _: str, __: str) -> None:
-        """Stop the work under way."""
-        if self.job is not None:
-            self.job.leave()
 
     # parts -----------------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI
 from fastapi.responses import Response
 from nicegui import ui
 
@@ -32,13 +32,13 @@ from byrewright.web.frame import (
     Visit,
     finish,
     later,
-    plant_page,
     progress,
     say,
     trouble,
 )
 from byrewright.web.look import inked
 from byrewright.web.markup import Child, Html, table, tag
+from byrewright.web.view import View, add_page
 
 KEY = "service"
 LOOK_S = 3.0
@@ -50,11 +50,7 @@ FIRST = ("service.visits", "service.kit")
 
 def register(site: Site) -> None:
     """Add the page and the calendar."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/service")
-    def service(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: ServiceView(v).build())
+    add_page(site, KEY, ServiceView)
 
     def calendar(app: FastAPI) -> None:
         @app.get("/p/{slug}/service/visits.ics")
@@ -108,15 +104,12 @@ def _enter(opened: Opened, done: Sequence[str], meters: Sequence[str], who: str)
         log.close()
 
 
-class ServiceView:
+class ServiceView(View):
     """One visitor's look at the service of a plant."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v = v
-        self.opened: Opened = v.opened
+        super().__init__(v)
         self.plan: Plan | None = None
-        self.job: Share | None = None
         self.study: Share | None = None
         self.year: Share = self.v.site.answers.study("year", self.opened)
         self.trouble = self.said = self.stamp = ""

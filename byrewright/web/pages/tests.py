@@ -22,8 +22,7 @@ from byrewright.site.checks.measured import KINDS, PlantChecks, log_stamp
 from byrewright.site.checks.sheet import empty, from_data, take
 from byrewright.site.checks.verdicts import Judged, judged
 from byrewright.site.log import Entry
-from byrewright.web.answers import Share
-from byrewright.web.folder import NotServed, Opened
+from byrewright.web.folder import NotServed
 from byrewright.web.frame import (
     Live,
     Site,
@@ -31,7 +30,6 @@ from byrewright.web.frame import (
     findings,
     finish,
     later,
-    plant_page,
     progress,
     say,
     trouble,
@@ -39,6 +37,7 @@ from byrewright.web.frame import (
 )
 from byrewright.web.live import alone, state_of
 from byrewright.web.markup import Child, table, tag
+from byrewright.web.view import View, add_page
 
 KEY = "tests"
 LOOK_S = 3.0
@@ -52,11 +51,7 @@ never sent as of the other."""
 
 def register(site: Site) -> None:
     """Add the page, the sheets and what takes them back."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/tests")
-    def tests(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: TestsView(v).build())
+    add_page(site, KEY, TestsView)
 
     def sheets(app: FastAPI) -> None:
         @app.get("/p/{slug}/tests/fill")
@@ -153,14 +148,11 @@ def _read(bench: PlantChecks) -> Sequence[Entry]:
         log.close()
 
 
-class TestsView:
+class TestsView(View):
     """One visitor's look at the tests of a plant."""
 
     def __init__(self, v: Visit) -> None:
-        assert v.opened is not None
-        self.v = v
-        self.opened: Opened = v.opened
-        self.job: Share | None = None
+        super().__init__(v)
         self.every: list[Judged] = []
         self.result: Result | None = None
         self.trouble = ""
@@ -207,11 +199,6 @@ class TestsView:
             self.every = [judged_in(j, units) for j in judged(bench.checks, entries)]
             self.result = measured_in(bench.plant.site.name, bench.checks, entries, units)
         self.live.draw()
-
-    def on_stop(self, _: str, __: str) -> None:
-        """Stop the work under way."""
-        if self.job is not None:
-            self.job.leave()
 
     # parts -----------------------------------------------------------------------------------
 

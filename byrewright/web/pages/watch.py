@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import time
 
-from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import words
@@ -17,7 +16,7 @@ from byrewright.site.log import World
 from byrewright.site.watch import Shown, Snapshot
 from byrewright.web import drawing
 from byrewright.web.answers import laid_out, sheets
-from byrewright.web.frame import Live, Site, Visit, finish, later, plant_page, say
+from byrewright.web.frame import Live, Site, Visit, finish, later, say
 from byrewright.web.live import PRIORITY
 from byrewright.web.markup import Child, Html, table, tag
 from byrewright.web.pages.watch_parts import (
@@ -27,6 +26,7 @@ from byrewright.web.pages.watch_parts import (
     missing,
     name_field,
 )
+from byrewright.web.view import View, add_page
 from byrewright.web.watching import Seen
 
 KEY = "watch"
@@ -37,24 +37,17 @@ CLOCK = "%Y-%m-%d %H:%M:%S"
 
 def register(site: Site) -> None:
     """Add the page in both worlds."""
-    site.pages.append(KEY)
-
-    @ui.page("/p/{slug}/watch")
-    def watch(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, KEY, lambda v: WatchView(v, "real").build())
-
-    @ui.page("/p/{slug}/practice")
-    def practice(request: Request, slug: str) -> None:
-        plant_page(site, request, slug, PRACTICE, lambda v: WatchView(v, "practice").build())
+    add_page(site, KEY, lambda v: WatchView(v, "real"))
+    add_page(site, PRACTICE, lambda v: WatchView(v, "practice"), listed=False)
 
 
-class WatchView:
+class WatchView(View):
     """One visitor's view of a plant's watch."""
 
     def __init__(self, v: Visit, world: World) -> None:
-        assert v.opened is not None
-        self.v, self.opened, self.world = v, v.opened, world
-        self.seen: Seen = v.site.watches.of(v.opened.slug, world)
+        super().__init__(v)
+        self.world = world
+        self.seen: Seen = v.site.watches.of(self.opened.slug, world)
         self.asks_end = False
         self.note: Html | None = None
         self.tested: Html | None = None
