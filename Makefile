@@ -23,7 +23,9 @@ demo: $(CAN_RUN)
 opcua ifc postgresql: $(CAN_RUN)
 	tools/environment.sh requirements-$@.txt
 
-test: lint types pytest
+# Types are checked beside the tests, in time that their workers wait.
+test: lint
+	+$(MAKE) --no-print-directory -j2 types pytest
 
 lint: $(CAN_TEST)
 	$(BIN)/ruff check --quiet .

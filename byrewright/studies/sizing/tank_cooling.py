@@ -483,6 +483,20 @@ def _class(ctx: StudyContext, tank: StoresMilk) -> None:
             stated("V", "rated volume", tank.volume_l, "L"),
             stated("share", "of a milking", fill.share_each, "", "EN 13732 class"),
             stated("t_class", "hours of the class", speed.first_h, "h", "EN 13732 class"),
+            *(
+                (
+                    stated(
+                        "",
+                        "air that the class holds in",
+                        air.performance_c,
+                        "degC",
+                        "EN 13732 class",
+                    ),
+                    stated("", "hot afternoon", hottest, "degC"),
+                )
+                if held
+                else ()
+            ),
         ),
         source="en13732",
         confidence="from_memory",
