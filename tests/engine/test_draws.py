@@ -25,6 +25,26 @@ def test_task_times_spread_as_the_source_tells() -> None:
     assert abs(within.mean() - 0.9545) < NEAR_SHARE
 
 
+def test_a_deck_stands_for_the_share_of_time_that_is_stated() -> None:
+    """Would fail if a deck that stands for a third of its time were simulated to stand for less:
+    milkings would end early in the day."""
+    pace_s, share = 8.0, 0.3
+    cows = Cows(plants.rotary(60, 5000), RULES, SEED)
+    stands = [cows.milked(day, 0, pace_s, share)[:, sh.C_STOP_S].mean() for day in range(4)]
+    stood = float(np.mean(stands))
+    assert stood / (stood + pace_s) == pytest.approx(share, rel=0.1)  # a thousand stops or so
+
+
+def test_units_are_kicked_off_at_any_time_that_they_are_on() -> None:
+    """Would fail if no unit that is kicked off had milked for a while: little air, little lost."""
+    tables = [Cows(plants.rotary(60, 5000), RULES, seed).milked(0, 0, 6.0, 0.0) for seed in (3, 4)]
+    table = np.concatenate(tables)
+    when = table[:, sh.C_KICK_AT] / table[:, sh.C_ON_S]
+    when = when[when < 1.0]
+    assert len(when) / len(table) == pytest.approx(RULES.number("milking.kick_off_share"), rel=0.3)
+    assert when.mean() == pytest.approx(0.5, abs=0.08)  # four standard errors
+
+
 def test_milk_is_let_down_after_the_lag() -> None:
     """Would fail if milk flowed at once: the time on is lag, flow and the delay of removal."""
     plant = plants.rotary(60, COWS)

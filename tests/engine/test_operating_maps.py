@@ -12,6 +12,9 @@ from byrewright.engine.compiled import Compiled
 from byrewright.engine.liquids import liquids_of
 from byrewright.engine.liquidstreams import streams
 from byrewright.engine.milkmaps import MilkMaps
+from byrewright.engine.operating_map import RatedPump, capacity_balance
+from byrewright.engine.session import first_day
+from byrewright.physics.air import vane_pump_l_min_free
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.standards.rulebook import default_rulebook
 from tests import plants
@@ -112,3 +115,34 @@ def test_nothing_runs_over_a_crest_that_nothing_fills(hump_m: float, runs: bool)
     to = {x.target for x in maps.by_itself(at, "milking") if x.source == "ML1"}
     assert ("RC1" in to) is runs and "RC2" in to
     assert any("rises 0." in n and "RC1 by itself" in n for n in maps.notes) is not runs
+
+
+def test_without_a_solved_network_air_let_in_is_air_drawn() -> None:
+    """Would fail if vacuum, speed or power of pumps were not those of the air that they draw: a
+    pump turns as fast as the air asks, and where it cannot the vacuum falls to where it can."""
+    rules, units, each, leak = default_rulebook(), 20, 60.0, 100.0
+    pumps = (RatedPump(1000.0, 4.0, True, 0.2), RatedPump(1000.0, 4.0, False, 1.0))
+    table = capacity_balance(pumps, 42.0, units, each, leak, 100.0, rules).table
+    assert table.shape == (4, units + 1, 3) and not table[0].any()
+    draws = vane_pump_l_min_free(1000.0, 42.0, 100.0, rules)
+    for on in range(units + 1):
+        need = leak + each * on
+        vacuum, speed, kw = table[1, on]
+        if need <= draws:
+            assert (vacuum, speed) == pytest.approx((42.0, max(0.2, need / draws)))
+        else:
+            let_in = need * (vacuum / 42.0) ** 0.5
+            assert vane_pump_l_min_free(1000.0, vacuum, 100.0, rules) == pytest.approx(let_in)
+            assert vacuum < 42.0 and speed == 1.0
+        assert kw == pytest.approx(0.85 * 4.0 * speed)  # at full speed a motor has some to spare
+    assert table[2, 0, 1] == 1.0 and table[3, 0, 1] == pytest.approx(0.6)
+
+
+def test_milk_that_is_kept_is_seen_when_a_tank_was_filled_once() -> None:
+    """Would fail if a day were told of tanks into which the milk of days before never ran."""
+    plant = plants.rotary()
+    days = [1, 3]
+    visits = tuple(plant.collections[0].model_copy(update={"every_days": d}) for d in days)
+    assert first_day(plant) == 1
+    assert first_day(plant.model_copy(update={"collections": visits})) == max(days)
+    assert first_day(plant.model_copy(update={"collections": ()})) == 1

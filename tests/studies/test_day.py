@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -20,7 +21,7 @@ from byrewright.results import Result
 from byrewright.standards.practice import MAGNITUDES
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day import compare, remedies, run_day
-from byrewright.studies.day.findings import CLOSES, closure
+from byrewright.studies.day.findings import CLOSES, closure, labour_h
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import report, simulate_days
 from byrewright.studies.day.temperatures import _during
@@ -85,6 +86,13 @@ def test_the_same_seed_gives_the_same_bytes() -> None:
     again = run_day(plants.rotary(), seed=4).to_json()
     assert again == result().to_json()
     assert run_day(plants.rotary(), seed=5).to_json() != again
+
+
+def test_work_of_milking_is_that_of_its_people() -> None:
+    """Would fail if hours of work were not the hours that cows are on the deck, for each."""
+    run = usual()
+    hours = [(b.left_s - b.begun_s) / 3600 for b in run.sessions]
+    assert labour_h(run) == pytest.approx(3 * sum(hours))
 
 
 def test_milk_is_conserved_over_days() -> None:
@@ -441,6 +449,12 @@ def test_a_wash_that_ends_with_product_spoils_the_next_milk_and_says_so() -> Non
     ]
     rinsed = run_day(small(steps=(*ends, "last rinse")), strict)
     assert rinsed.finding("day.milk_wash").verdict == "holds"
+    pure = run_day(small(steps=ends), strict).finding("day.milk_pure")
+    kg = re.match(
+        r"([\d.]+) kg of water and wash reached tank and tanker with (\d+)", pure.sentence
+    )
+    assert kg and pure.value is not None
+    assert float(kg[1]) == pytest.approx(pure.value / 100 * float(kg[2]), abs=0.06)
 
 
 def test_a_hot_wash_begins_as_hot_as_its_heater_gives() -> None:

@@ -18,6 +18,7 @@ from byrewright.studies.failures.events import events_of
 from byrewright.studies.failures.findings import _base, _cups, _shortens
 from byrewright.studies.failures.maintenance import Out
 from byrewright.studies.failures.rates import Hours
+from byrewright.studies.failures.script import HALT, Script, Stage
 from byrewright.studies.failures.tables import _milk, service
 from byrewright.studies.failures.worth import Cost, Worth
 from byrewright.studies.instruments import instrument_readings
@@ -197,3 +198,12 @@ def test_what_is_done_before_a_machine_goes_out_is_told() -> None:
         [Out("A", "pump", True, "", acts, 1.0, ()), Out("B", "pump", True, "", (), 0.0, ())]
     )
     assert [row[3] for row in told.rows] == ["; ".join(a.text for a in acts), "nothing"]
+
+
+def test_cows_wait_until_people_have_acted_and_then_for_what_goes_slower() -> None:
+    """Would fail if a failure that people answer by stopping were told to keep no cow waiting."""
+    nothing = Stage(0.0, (), ())
+    slower = Stage(600.0, (("drive", "DU1", 0.5),), ())
+    assert Script((nothing, slower), 3600.0).longest_wait_s == 600.0 + 0.5 * 3000.0
+    assert Script((nothing, Stage(600.0, HALT, ())), 3600.0).longest_wait_s == 3600.0
+    assert Script((nothing,), 3600.0).longest_wait_s == 0.0

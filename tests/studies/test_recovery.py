@@ -121,7 +121,9 @@ def test_two_stores_keep_the_water_of_a_wash_between_them() -> None:
     plant = farm(volume_l=50.0)
     two = plant.equipment["HR1"].model_copy(update={"count": 2})
     plant = plant.model_copy(update={"equipment": {**plant.equipment, "HR1": two}})
-    store = size(plant).finding("recovery.store")
+    found, one = size(plant), size(farm(volume_l=100.0)).finding("recovery.heat@HR1")
+    assert found.finding("recovery.heat@HR1").value == pytest.approx(one.value)
+    store = found.finding("recovery.store")
     assert store.limit is not None and store.limit < 2 * store.advised < 1.7 * store.limit  # type: ignore[operator]
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from byrewright.engine.circuits import coolant_of
+from byrewright.engine.circuits import coldest_bath, coolant_of, liquid_of
 from byrewright.engine.compiled import compile_plant
 from byrewright.engine.liquids import Liquids
+from byrewright.physics.coolant import coolant
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.day.findings import CLOSES, closure
@@ -85,6 +86,9 @@ def apart() -> Plant:
 def test_circuits_that_no_pipe_joins_are_not_one() -> None:
     """Would fail if a cooler were credited with a tank's colder liquid, or a chiller were held to
     stand in for one whose circuit it does not reach."""
+    coldest = coldest_bath(apart())
+    assert coldest is not None and coldest.leaving_c == -6.0
+    assert liquid_of(coldest, Rulebook()) == coolant_of(apart(), Rulebook()) == coolant(35.0, -6.0)
     result = size(apart())
     alone = size(chilled(3.0)).finding("cooling.chilled.out")
     assert result.finding("cooling.chilled.out").value == pytest.approx(alone.value)

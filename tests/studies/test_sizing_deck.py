@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from byrewright.engine.deck import deck_load
@@ -31,6 +33,10 @@ def test_worked_deck() -> None:
     assert load.running_n == pytest.approx(5886, rel=WORKED)
     assert load.speed_m_s == pytest.approx(0.11126, rel=WORKED)
     size_deck(ctx, duty(plant))
+    push = ctx.notes.result().finding("deck.traction")
+    told = re.search(r"; (\d+) N m on a wheel of ([\d.]+) mm", push.sentence)
+    assert told and push.value is not None  # a torque is the force at the rim times half its width
+    assert float(told[1]) == pytest.approx(push.value * float(told[2]) / 2, rel=0.01)
     kw = ctx.notes.result().finding("deck.running_power").value
     assert kw == pytest.approx(1.0915, abs=0.005)  # the finding keeps two decimals
 

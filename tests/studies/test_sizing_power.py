@@ -8,6 +8,7 @@ import pytest
 
 from byrewright.plant.farm import Supply, Wishes
 from byrewright.plant.plant import Plant
+from byrewright.results import Finding
 from byrewright.standards.practice import MAGNITUDES
 from byrewright.studies.sizing.loads import demand_kva, electric_loads, is_heat
 from byrewright.studies.sizing.power import size_power
@@ -37,6 +38,21 @@ def test_demand_is_the_sum_of_the_list() -> None:
     column = table.columns.index("milking")
     rows = [float(r[column]) for r in table.rows[:-1]]
     assert sum(rows) == pytest.approx(float(table.rows[-1][column]), abs=ROUNDING * len(rows))
+
+
+@pytest.mark.parametrize("fuel_l", [0.0, 10.0])
+def test_fuel_that_is_advised_lasts_as_long_as_is_wanted(fuel_l: float) -> None:
+    """Would fail if a tank were advised that is empty too soon, or is several times too large."""
+
+    def lasting(fuel_l: float) -> Finding:
+        generator = machine("GE1", "generator", rating_kva=150, fuel_l=fuel_l)
+        return sized(_powered(GE1=generator), size_power).finding("power.fuel")
+
+    short = lasting(fuel_l)
+    assert short.verdict == "fails" and short.advised is not None
+    enough = lasting(float(short.advised))
+    assert enough.value is not None and enough.limit is not None
+    assert enough.limit < enough.value < 1.6 * enough.limit
 
 
 def test_pumps_that_share_draw_as_one() -> None:

@@ -37,6 +37,15 @@ def test_heat_of_the_hot_charge(plant: Plant, stalls: int) -> None:
     assert MAGNITUDES["hot_charge_kwh"].usual(kwh, stalls), kwh
 
 
+def test_a_trough_has_room_above_the_hot_charge() -> None:
+    """Would fail if a trough were large enough that runs over with the charge in it."""
+    for share in (0.1, 0.3):
+        found = sized(small(), size_washing, rules={"wash.trough_freeboard_share": share})
+        charge_l = found.finding("wash.hot_charge").value
+        assert charge_l is not None
+        assert found.finding("wash.trough").limit == pytest.approx(charge_l * (1 + share), abs=1.0)
+
+
 def test_end_temperature_falls_with_the_charge() -> None:
     """A small charge in the same steel comes back warmer than a large one."""
     little = small().model_copy(update={"cleaning": Cleaning(water_l_unit=8)})

@@ -92,6 +92,8 @@ def test_the_study_answers_every_question(result: Result) -> None:
         "vacuum.test.drop_pulsator_line_iso", "vacuum.tuning", "vacuum.volume",
     ):  # fmt: skip
         assert result.finding(key).sentence
+    off = re.search(r"vacuum is ([+-][\d.]+) kPa off", result.finding("vacuum.sharing").sentence)
+    assert off and abs(float(off[1])) < NOMINAL_KPA
     assert result.assumptions and result.seed == 1
     for found in result.findings:
         if found.key.startswith("vacuum.event."):
@@ -202,6 +204,8 @@ def test_limits_are_the_rulebooks(plant: Plant, result: Result) -> None:
     strict = study_vacuum(
         plant, Rulebook({"vacuum.test.fall_off_drop_kpa": 0.1}), transients=["open_test"]
     )
+    least = result.finding("vacuum.steady.milking").limit
+    assert least == network_of(plant, RULES).set_vacuum_kpa - 2.0  # ISO 5707, from memory
     assert result.finding("vacuum.test.fall_off_drop").verdict == "holds"
     assert strict.finding("vacuum.test.fall_off_drop").verdict == "fails"
 

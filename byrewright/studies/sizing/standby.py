@@ -153,9 +153,7 @@ def _fuel(ctx: StudyContext, one: GeneratesPower, running_kw: float) -> None:
         return
     hours = fuel_hours(one.fuel_l, running_kw, rated, ctx.rules)
     least = ctx.number("generator.fuel_hours")
-    need = one.fuel_l * least / hours if hours else 0.0
-    if hours == 0:
-        need = least * 1.0 / fuel_hours(1.0, running_kw, rated, ctx.rules)
+    need = least / fuel_hours(1.0, running_kw, rated, ctx.rules)
     ctx.find(
         "power.fuel", "Hours of fuel", round(hours, 1), "h",
         f"{one.fuel_l:g} L run {one.id} for {hours:.0f} h with milking going on; {least:g} h are "
