@@ -6,7 +6,7 @@
 # make lint | types | pytest | bench | pins | clean
 
 PYTHON ?= python3
-WORKERS ?= 2
+WORKERS ?= 3
 BIN := .venv/bin
 export PYTHON
 
@@ -36,7 +36,7 @@ types: $(CAN_TEST)
 	$(BIN)/mypy
 
 # Files of tests go to workers whole, so that what a file shares is made once, and in their order,
-# pages first (tests/conftest.py).
+# pages first (tests/conftest.py). Three workers keep two cores busy: one of them waits for a browser.
 pytest: $(CAN_TEST)
 	$(BIN)/pytest -q -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 

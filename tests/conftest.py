@@ -42,6 +42,8 @@ PAGES = "pages"
 OWN_SERVER = {"test_access", "test_answers", "test_editing", "test_place_page", "test_proxy",
               "test_texts", "test_watch_pages"}  # fmt: skip
 """Tests of the pages that do not ask the one server of them all."""
+LONGEST = {"test_close", "test_draft", "test_mending", "test_options", "test_told_once"}
+"""Files that take half a minute and more: begun last, one would go on when all others are done."""
 
 
 def _shares_the_server(file: Path) -> bool:
@@ -49,11 +51,11 @@ def _shares_the_server(file: Path) -> bool:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Pages first: they take longest, and wait, while other workers work."""
+    """Pages first, and what takes longest: pages wait, while other workers work."""
 
     def turn(item: pytest.Item) -> int:
         if item.path.parent.name != "web":
-            return 2
+            return 1 if item.path.stem in LONGEST else 2
         return 0 if _shares_the_server(item.path) else 1
 
     items.sort(key=turn)

@@ -100,7 +100,7 @@ def test_a_limit_at_the_end_of_its_range_is_diagnosed(limit: str, folder: Path) 
 BRIEFS = (
     "farm: (invented) Sallow End\ncows: 60\nyield_l_day: 26\nlayout: rows\nrows: 2\nstalls: 8\n"
     "hottest_c: 55\n",
-    "cows: 300\nyield_l_day: 26\nhottest_c: 5\nreserve_h: 0\n",
+    "cows: 90\nyield_l_day: 26\nhottest_c: 5\nreserve_h: 0\n",
 )
 
 

@@ -90,7 +90,6 @@ BENT = [
     ("AV1", 0.6, 0.0, "place.in_room"),
     ("WT1", 0.0, 0.8, "place.service@wash"),
     ("TK1", 0.7, 0.0, "place.tank_clear@TK1"),
-    ("TR1", 0.0, -1.5, "place.clash"),
     ("MF1", 1.5, 0.0, "place.through"),
     ("HW4", 0.6, 0.0, "place.clash"),
     ("TR1", 0.0, -1.6, "place.service@switch"),
