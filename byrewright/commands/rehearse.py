@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from byrewright.documents.format import System
     from byrewright.site.day import Day
     from byrewright.site.rehearse import Act, Protocol, Rehearsal
-    from byrewright.studies.routes.spread import Combination
+    from byrewright.studies.routes.propagation import Combination
     from byrewright.studies.routes.study import Routes
 
 USUAL = 6

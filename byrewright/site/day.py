@@ -11,7 +11,7 @@ from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.ledger import NOTHING_L_MIN, WINDOW_MIN, DayLedger
 from byrewright.studies.routes.litres import AT_MOST, LossOf, from_duty, milk_rate
-from byrewright.studies.routes.spread import Combination
+from byrewright.studies.routes.propagation import Combination
 
 AFTER_MILKING = (
     ("drain_down", 10.0),

@@ -26,8 +26,8 @@ from byrewright.site.watch import Watch
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import Case, Hit, holds
 from byrewright.studies.routes.classes import HARMS
+from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.scene import Scene
-from byrewright.studies.routes.spread import Combination
 from byrewright.studies.routes.table import process_contacts
 
 Protocol = Literal["modbus", "contacts", "opcua"]

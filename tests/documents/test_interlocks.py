@@ -17,7 +17,7 @@ from byrewright.plant.read import read_plant
 from byrewright.site.addresses import default_addresses
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import harms_of
-from byrewright.studies.routes.spread import Combination
+from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.study import Routes, report
 from byrewright.studies.routes.table import process_contacts
 from tests.documents.st_runner import Program, StError, parse

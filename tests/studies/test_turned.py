@@ -68,7 +68,9 @@ def test_milk_moves_nowhere_that_the_search_does_not_know(mode: str) -> None:
     for tag, every in made.others.items():
         for position in every:
             case = Case(made, [(tag, position)])
-            known = {n for key in made.spreads for n in (case.walk(key) if _of_milk(key) else ())}
+            known = {
+                n for key in made.propagations for n in (case.walk(key) if _of_milk(key) else ())
+            }
             way = turn(plant, mode, {tag: position}, net, made).way("milk")
             for pipe in (way.onward | way.back) if way is not None else ():
                 assert known >= {*net.pipe_ends[pipe]}, (tag, position, pipe)

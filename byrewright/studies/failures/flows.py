@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.roles import IsValve, MovesMilk, PumpsVacuum
 from byrewright.studies.failures.answer import STOPS, Answer
-from byrewright.studies.failures.paths import Found, OperatorAction, OperatorActions, Spread
+from byrewright.studies.failures.paths import Found, OperatorAction, OperatorActions, Propagation
 
 if TYPE_CHECKING:
     from byrewright.studies.failures.structure import Asked
@@ -29,8 +29,8 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
     pumps: dict[str, tuple[float, OperatorActions]] = {}
     at: dict[str, OperatorActions] = {}
     served: dict[Node, OperatorActions] = {}
-    spread = {
-        n: asked.way(s.vacuum_net, n, partial(s.vacuum_net.spread, [n], asked.plain))
+    propagation = {
+        n: asked.way(s.vacuum_net, n, partial(s.vacuum_net.propagate, [n], asked.plain))
         for n in (*starts.values(), *wants)
     }
     for pump in s.pumps:
@@ -38,7 +38,7 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
         if runs is None:
             continue
         ways = {}
-        for node, ahead in spread.items():
+        for node, ahead in propagation.items():
             found = ahead.to(Node(pump.id, pump.port_for("vacuum")))
             if found is not None and node.machine not in asked.w.shut:
                 ways[node] = (*runs, *found.acts)
@@ -231,7 +231,7 @@ def milk(asked: Asked, at: At) -> Answer:
         return n.machine in stores and n.port == "*"
 
     net, served = s.milk_net, frozenset(at.items())
-    ways = asked.way(net, served, partial(net.spread, starts, cost))
+    ways = asked.way(net, served, partial(net.propagate, starts, cost))
     found = ways.first(ends)
     if found is None:
         return Answer(STOPS, why=_where_it_ends(asked, at))
@@ -287,7 +287,7 @@ def _milk_backflow(asked: Asked, way: Found) -> list[OperatorAction] | None:
     return acts
 
 
-def _pump_pace(asked: Asked, ways: Spread) -> float:
+def _pump_pace(asked: Asked, ways: Propagation) -> float:
     """The share of the pace that the pumps of each stage carry together: each what the solved
     network says with those that still run, its rated flow where a valve must first be set."""
     s = asked.s

@@ -92,7 +92,7 @@ shut. A pipe is open."""
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class Propagation:
     """The cheapest ways from some starts: places in order of their price, and how each was come
     to."""
 
@@ -193,16 +193,16 @@ class Net:
         back: bool = False,
     ) -> Found | None:
         """The way of fewest acts from a start to the first end (`back`: against the flow)."""
-        return self.spread(starts, cost, back=back, until=ends).first(ends)
+        return self.propagate(starts, cost, back=back, until=ends).first(ends)
 
-    def spread(
+    def propagate(
         self,
         starts: Iterable[Node],
         cost: Cost,
         *,
         back: bool = False,
         until: Callable[[Node], bool] | None = None,
-    ) -> Spread:
+    ) -> Propagation:
         """The ways of fewest acts from the starts to every place, or until an end is reached."""
         ways, nodes = self._ways[back], self._nodes
         best: dict[int, int] = {}
@@ -236,7 +236,7 @@ class Net:
                     came[there] = (here, edge, acts)
                     number += 1
                     heappush(heap, (new, number, there))
-        return Spread(nodes, self._at, order, came, back)
+        return Propagation(nodes, self._at, order, came, back)
 
     def reach(self, starts: Iterable[Node], cost: Cost) -> set[Node]:
         """Every place reached with no act."""

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
 
+from byrewright.studies.routes.propagation import Combination, Flood, Way, bits, cases, walk
 from byrewright.studies.routes.scene import Question, Scene, Stands
-from byrewright.studies.routes.spread import Combination, Flood, Way, bits, cases, walk
 
 BATCH = 1 << 18
 """Combinations tried side by side; more only costs memory."""
@@ -44,7 +44,7 @@ def answer(scene: Scene, question: Question, flood: Flood) -> int:
         if isinstance(condition, Stands):
             mask &= flood.where(condition.machine, condition.positions)
         else:
-            reached = flood.of(scene.spreads[condition.spread])
+            reached = flood.of(scene.propagations[condition.propagation])
             anywhere = 0
             for node in condition.nodes:
                 anywhere |= reached.get(node, 0)
@@ -62,11 +62,11 @@ class Case:
         self.position = {**scene.wanted, **dict(wrong)}
         self._walks: dict[str, dict[int, Way | None]] = {}
 
-    def walk(self, spread: str) -> dict[int, Way | None]:
+    def walk(self, propagation: str) -> dict[int, Way | None]:
         """Where a spread gets to in this case."""
-        if spread not in self._walks:
-            self._walks[spread] = walk(self.scene.spreads[spread], self.position)
-        return self._walks[spread]
+        if propagation not in self._walks:
+            self._walks[propagation] = walk(self.scene.propagations[propagation], self.position)
+        return self._walks[propagation]
 
     def holds(self, question: Question) -> bool:
         """Whether a question is answered with yes."""
@@ -75,7 +75,7 @@ class Case:
                 if self.position.get(condition.machine) not in condition.positions:
                     return False
             else:
-                found = self.walk(condition.spread)
+                found = self.walk(condition.propagation)
                 if any(n in found for n in condition.nodes) is not condition.wanted:
                     return False
         return True

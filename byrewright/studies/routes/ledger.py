@@ -12,7 +12,7 @@ from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.litres import AT_MOST, Loss, LossOf
 from byrewright.studies.routes.network import FULL, Roles
-from byrewright.studies.routes.spread import Combination
+from byrewright.studies.routes.propagation import Combination
 
 WINDOW_MIN = 10.0
 """Length of the stretch over which a loss is measured."""

@@ -12,9 +12,9 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import MovesMilk
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.questions import litres_in
 from byrewright.studies.routes.scene import Reaches
-from byrewright.studies.routes.spread import Combination
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +125,7 @@ class Spills:
 
 def _of_withheld(hit: Hit) -> bool:
     """Whether what goes astray is withheld milk alone."""
-    ways = {c.spread for c in hit.question.all_of if isinstance(c, Reaches)}
+    ways = {c.propagation for c in hit.question.all_of if isinstance(c, Reaches)}
     return hit.question.harm == "overflow" and ways == {"withheld"}
 
 

@@ -14,7 +14,7 @@ from byrewright.plant.graph import Edge, Node, build, used_ports
 from byrewright.plant.machine import LIQUIDS, Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CoolsMilk, FeedsCalves, GivesMilk, KeepsWithheld, LoadsTankers
-from byrewright.studies.routes.spread import Ways
+from byrewright.studies.routes.propagation import Ways
 
 HALF = "half"
 RUNS, STOPPED, READY = "runs", "stopped", "ready"

@@ -15,10 +15,10 @@ from typing import Any
 from byrewright.plant.plant import Plant
 from byrewright.studies.routes.brute import Case
 from byrewright.studies.routes.network import Network, network
+from byrewright.studies.routes.propagation import walk
 from byrewright.studies.routes.prove import CONFLICTS, cut, road
 from byrewright.studies.routes.questions import change
 from byrewright.studies.routes.scene import Question, Scene, Stands
-from byrewright.studies.routes.spread import walk
 
 ORDERS_TRIED = 5_000
 """Orders tried for one change; the examples take at most some dozens."""
@@ -134,10 +134,10 @@ def _explain(scene: Scene, question: Question, moved: Sequence[str]) -> Danger:
         if isinstance(condition, Stands):
             reasons.add(condition.machine)
             continue
-        spread = scene.spreads[condition.spread]
-        found = walk(spread, position)
+        propagation = scene.propagations[condition.propagation]
+        found = walk(propagation, position)
         hit = next((n for n in condition.nodes if n in found), None)
-        pairs = cut(spread, found) if hit is None else road(spread, found, hit, position)
+        pairs = cut(propagation, found) if hit is None else road(propagation, found, hit, position)
         reasons |= {m for m, _ in pairs}
     return Danger(
         question,

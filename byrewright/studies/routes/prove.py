@@ -17,8 +17,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.propagation import (
+    Combination,
+    Move,
+    Propagation,
+    Way,
+    could_reach,
+    path,
+    walk,
+)
 from byrewright.studies.routes.scene import Question, Reaches, Scene, Stands
-from byrewright.studies.routes.spread import Combination, Move, Spread, Way, could_reach, path, walk
 
 ROUNDS = 20_000
 """Rounds for one question. The examples take at most some hundreds."""
@@ -94,11 +102,11 @@ class Prover:
                 if condition.positions.isdisjoint(could(condition.machine)):
                     return False
                 continue
-            key = (condition.spread, not condition.wanted, among)
+            key = (condition.propagation, not condition.wanted, among)
             if key not in self._reached:
-                spread = scene.spreads[condition.spread]
-                each = {g: could(g) for g in spread.guards}
-                self._reached[key] = could_reach(spread, each, surely=not condition.wanted)
+                propagation = scene.propagations[condition.propagation]
+                each = {g: could(g) for g in propagation.guards}
+                self._reached[key] = could_reach(propagation, each, surely=not condition.wanted)
             if self._reached[key].isdisjoint(condition.nodes) is condition.wanted:
                 return False
         return True
@@ -242,15 +250,15 @@ class _Search:
             if position.get(condition.machine) in condition.positions:
                 return None
             return self._any([(condition.machine, condition.positions)], True)
-        spread = self.scene.spreads[condition.spread]
-        found = walk(spread, position)
+        propagation = self.scene.propagations[condition.propagation]
+        found = walk(propagation, position)
         hit = next((n for n in condition.nodes if n in found), None)
         if (hit is not None) is condition.wanted:
             return None
         if condition.wanted:
-            return self._any(cut(spread, found), True)
+            return self._any(cut(propagation, found), True)
         assert hit is not None
-        return self._any(road(spread, found, hit, position), False)
+        return self._any(road(propagation, found, hit, position), False)
 
     def _hidden(
         self, group: tuple[Reaches | Stands, ...], position: Mapping[str, str | None]
@@ -263,15 +271,15 @@ class _Search:
                     return None
                 clause += self._any([(condition.machine, condition.positions)], False)
                 continue
-            spread = self.scene.spreads[condition.spread]
-            found = walk(spread, position)
+            propagation = self.scene.propagations[condition.propagation]
+            found = walk(propagation, position)
             hit = next((n for n in condition.nodes if n in found), None)
             if (hit is not None) is not condition.wanted:
                 return None
             if hit is not None:
-                clause += self._any(road(spread, found, hit, position), False)
+                clause += self._any(road(propagation, found, hit, position), False)
             else:
-                clause += self._any(cut(spread, found), True)
+                clause += self._any(cut(propagation, found), True)
         return clause
 
     def _any(self, guards: Iterable[tuple[str, frozenset[str]]], state: bool) -> list[int]:
@@ -287,23 +295,25 @@ class _Search:
         return clause
 
 
-def cut(spread: Spread, found: Mapping[int, Way | None]) -> Iterator[tuple[str, frozenset[str]]]:
+def cut(
+    propagation: Propagation, found: Mapping[int, Way | None]
+) -> Iterator[tuple[str, frozenset[str]]]:
     """The shut guards round what is reached: for more to be reached one of them must open."""
     for node in found:
-        for _, target, machine, positions in spread.leaving.get(node, ()):
+        for _, target, machine, positions in propagation.leaving.get(node, ()):
             if target not in found and machine is not None and positions is not None:
                 yield machine, positions
-    for node, machine, positions in spread.starts:
+    for node, machine, positions in propagation.starts:
         if node not in found and machine is not None and positions is not None:
             yield machine, positions
 
 
-def road(spread: Spread, found: Mapping[int, Way | None], target: int,
+def road(propagation: Propagation, found: Mapping[int, Way | None], target: int,
          position: Mapping[str, str | None]) -> Iterator[tuple[str, frozenset[str]]]:  # fmt: skip
     """The open guards on the way to a node: for it not to be reached one of them must shut."""
     ways = path(found, target)
     start = ways[0][0] if ways else target
-    options = [(m, p) for n, m, p in spread.starts if n == start]
+    options = [(m, p) for n, m, p in propagation.starts if n == start]
     if not any(m is None for m, _ in options):
         for machine, positions in options:
             if machine is not None and positions is not None and position.get(machine) in positions:
@@ -317,4 +327,4 @@ def road(spread: Spread, found: Mapping[int, Way | None], target: int,
 def _guards(scene: Scene, condition: Reaches | Stands) -> frozenset[str]:
     if isinstance(condition, Stands):
         return frozenset({condition.machine})
-    return scene.spreads[condition.spread].guards
+    return scene.propagations[condition.propagation].guards

@@ -18,8 +18,8 @@ from byrewright.studies.routes.network import (
     Roles,
     network,
 )
+from byrewright.studies.routes.propagation import Propagation, Start, Way, Ways, walk
 from byrewright.studies.routes.scene import Reaches, Scene, Stands, other_positions
-from byrewright.studies.routes.spread import Spread, Start, Way, Ways, walk
 
 WASHING = frozenset({"wash", "rinse"})
 LEFT_LITRES = 1.0
@@ -100,9 +100,9 @@ class _Asker:
 
     # building spreads ------------------------------------------------------------------------
 
-    def spread(self, key: str, starts: Iterable[Start], ways: Iterable[Way]) -> Spread:
-        made = Spread(key, tuple(starts), ways if isinstance(ways, Ways) else Ways(ways))
-        self.scene.spreads[key] = made
+    def propagate(self, key: str, starts: Iterable[Start], ways: Iterable[Way]) -> Propagation:
+        made = Propagation(key, tuple(starts), ways if isinstance(ways, Ways) else Ways(ways))
+        self.scene.propagations[key] = made
         return made
 
     def liquid(self, stops: Iterable[int], past: Collection[str] = ()) -> Ways:
@@ -119,7 +119,7 @@ class _Asker:
         return self.net.ways[key]
 
     def everything(self) -> None:
-        self._spreads()
+        self._propagations()
         self._milk()
         self._stored()
         self._foreign()
@@ -131,7 +131,7 @@ class _Asker:
             self._seats()
             self._drained()
 
-    def _spreads(self) -> None:
+    def _propagations(self) -> None:
         roles, net = self.roles, self.net
         self.vessels = self.bodies((*roles.tanks, *roles.calves, *roles.withheld, *roles.bays,
                                     *roles.drains, *roles.troughs))  # fmt: skip
@@ -147,8 +147,8 @@ class _Asker:
                 withheld.append((plain, *guard))
             elif plain is not None:
                 milk.append((plain, *guard))
-        self.spread("milk", milk, self.liquid(self.vessels))
-        self.spread("withheld", withheld, self.liquid(self.vessels))
+        self.propagate("milk", milk, self.liquid(self.vessels))
+        self.propagate("withheld", withheld, self.liquid(self.vessels))
         washed: list[Start] = [
             (net.body[t], t, frozenset({WASHED})) for t in roles.tanks
             if t in net.body and self.could(t, (WASHED,))
@@ -157,21 +157,21 @@ class _Asker:
         rinse = "rinse" in self.does and "wash" not in self.does
         stops = self.bodies((*roles.drains, *roles.bays, *roles.calves, *roles.withheld))
         milky = [net.body[t] for t in roles.tanks if t in net.body and not self.could(t, (WASHED,))]
-        self.spread("wash", [*washed, *([] if rinse else trough)], self.liquid((*stops, *milky)))
+        self.propagate("wash", [*washed, *([] if rinse else trough)], self.liquid((*stops, *milky)))
         waters: list[Start] = [(n, None, None) for n in self.bodies(roles.waters)]
         apart = [] if rinse else list(self.bodies(roles.troughs))
-        self.spread("water", [*waters, *(trough if rinse else [])],
+        self.propagate("water", [*waters, *(trough if rinse else [])],
                     self.liquid((*stops, *milky, *apart)))  # fmt: skip
 
     # milk that flows -------------------------------------------------------------------------
 
     def _milk(self) -> None:
-        if not self.scene.spreads["milk"].starts:
+        if not self.scene.propagations["milk"].starts:
             return
         net, roles = self.net, self.roles
         # Milk that gets into a wash trough may run on to the floor: the worse of the two is told.
         through = set(self.vessels) - set(self.bodies(roles.troughs))
-        self.spread("milk on", self.scene.spreads["milk"].starts, self.liquid(through))
+        self.propagate("milk on", self.scene.propagations["milk"].starts, self.liquid(through))
         for drain in roles.drains:
             self.scene.ask(
                 "milk_lost", drain, Reaches("milk on", self.bodies((drain,))), loses="milk"
@@ -207,7 +207,7 @@ class _Asker:
         """Milk that gets into a tank in its wash and runs on to the floor with the wash."""
         net, here = self.net, self.net.body[tank]
         key = f"through {tank}"
-        self.spread(key, [(here, tank, frozenset({WASHED}))], self.liquid(stops - {here}))
+        self.propagate(key, [(here, tank, frozenset({WASHED}))], self.liquid(stops - {here}))
         ends = {d: self.bodies((d,)) for d in self.roles.drains}
         for end in net.open_ends:
             valve = net.nodes[end].machine
@@ -219,9 +219,9 @@ class _Asker:
     def _to(self, harm: str, subject: str, nodes: tuple[int, ...], loses: str) -> None:
         self.scene.ask(harm, subject, Reaches("milk", nodes), loses=loses)
 
-    def _full(self, vessel: str, spread: str = "milk") -> None:
+    def _full(self, vessel: str, propagation: str = "milk") -> None:
         if self.later is None:
-            self.scene.ask("overflow", vessel, Reaches(spread, self.bodies((vessel,))),
+            self.scene.ask("overflow", vessel, Reaches(propagation, self.bodies((vessel,))),
                            Stands(vessel, frozenset({FULL})), loses="milk")  # fmt: skip
 
     # milk that is stored ---------------------------------------------------------------------
@@ -237,14 +237,14 @@ class _Asker:
             if not self.could(tank, holds):
                 continue
             key = content_of(tank)
-            self.spread(
+            self.propagate(
                 key, [(here, tank, holds)], self.liquid(n for n in self.vessels if n != here)
             )
             lost = [*self.bodies(roles.drains), *net.open_ends]
             if not loading:
                 lost += self.bodies(roles.bays)
             ends = set(self.vessels) - {here, *self.bodies(roles.troughs)}
-            self.spread(f"{key} on", [(here, tank, holds)], self.liquid(ends))
+            self.propagate(f"{key} on", [(here, tank, holds)], self.liquid(ends))
             self.scene.ask("milk_lost", tank, Reaches(f"{key} on", tuple(lost)), loses=tank)
             if "direct_load" in self.does:
                 for bay in roles.bays:  # stored milk joins the milk that is loaded direct
@@ -256,7 +256,7 @@ class _Asker:
         for calf in self._calves_with_milk():
             here = net.body[calf]
             key = content_of(calf)
-            self.spread(key, [(here, None, None)], self.liquid(set(self.vessels) - {here}))
+            self.propagate(key, [(here, None, None)], self.liquid(set(self.vessels) - {here}))
             gone = (*self.bodies(roles.drains), *net.open_ends)
             self.scene.ask("milk_lost", calf, Reaches(key, gone), loses=calf)
             self.scene.ask("milk_to_wash", f"{calf} content",
@@ -274,15 +274,15 @@ class _Asker:
         found: set[int] = set()
         for positions in (self.scene.wanted, self.later):
             if positions is not None:
-                found |= set(walk(self.scene.spreads["milk"], positions))
+                found |= set(walk(self.scene.propagations["milk"], positions))
         wet = set(self.bodies((*self.roles.drains, *self.roles.troughs)))
         return tuple(sorted(found - wet - set(self.bodies(self.roles.tanks))))
 
     def _foreign(self) -> None:
         milk = self.milk_nodes()
-        for harm, spread in (("wash_to_milk", "wash"), ("water_to_milk", "water")):
+        for harm, propagation in (("wash_to_milk", "wash"), ("water_to_milk", "water")):
             for subject, nodes, also in self._milk_places(milk):
-                self.scene.ask(harm, subject, Reaches(spread, nodes), *also,
+                self.scene.ask(harm, subject, Reaches(propagation, nodes), *also,
                                loses="milk" if subject == "milk line" else subject)  # fmt: skip
 
     def _milk_places(
@@ -306,7 +306,7 @@ class _Asker:
             yield calf, self.bodies((calf,)), ()
 
     def _withheld(self) -> None:
-        if not self.scene.spreads["withheld"].starts:
+        if not self.scene.propagations["withheld"].starts:
             return
         for subject, nodes, also in self._milk_places(self.milk_nodes()):
             self.scene.ask("withheld_to_tank", subject, Reaches("withheld", nodes), *also,
@@ -337,14 +337,14 @@ class _Asker:
             if arc.how == "driven" and must is not None and RUNS in must:
                 ways.append((arc.b + size, arc.a, guard, frozenset({RUNS, READY})))
         starts: list[Start] = [(n + size, None, None) for n in ends if n not in suck]
-        self.spread("pumped away", starts, ways)
-        self.spread("has a way out", [(n, None, None) for n in ends],
+        self.propagate("pumped away", starts, ways)
+        self.propagate("has a way out", [(n, None, None) for n in ends],
                     [(a.b, a.a, a.machine, a.must) for a in net.liquid])  # fmt: skip
         if flowing:
             for receiver in self.roles.receivers:
                 here = self.bodies((receiver,))
                 away = Reaches("pumped away", here, False)
-                if self.scene.spreads["milk"].starts:
+                if self.scene.propagations["milk"].starts:
                     self.scene.ask("flooded", receiver, Reaches("milk", here), away, loses="milk")
                 elif self.does & WASHING:
                     liquid = "water" if "rinse" in self.does and "wash" not in self.does else "wash"
@@ -357,7 +357,7 @@ class _Asker:
                                Reaches("has a way out", (out or 0,), False))  # fmt: skip
 
     def _past(self) -> None:
-        if not self.scene.spreads["milk"].starts:
+        if not self.scene.propagations["milk"].starts:
             return
         ends = [t for t in self.roles.tanks if self.could(t, (FILLS,))]
         ends += self.roles.bays if "direct_load" in self.does else ()
@@ -366,8 +366,8 @@ class _Asker:
             ("past_cooler", self.roles.coolers),
         ):
             if machines:
-                starts = self.scene.spreads["milk"].starts
-                self.spread(harm, starts, self.liquid(self.vessels, machines))
+                starts = self.scene.propagations["milk"].starts
+                self.propagate(harm, starts, self.liquid(self.vessels, machines))
                 for end in ends:
                     self.scene.ask(harm, end, Reaches(harm, self.bodies((end,))))
 
@@ -378,14 +378,14 @@ class _Asker:
         air = [a.id for a in self.plant.able("injects air")]
         openings = [*self.bodies((*self.roles.drains, *air)), *net.open_ends]
         ways = [(a.a, a.b, a.machine, a.may) for a in net.gas]
-        self.spread("air", [(n, None, None) for n in openings], ways)
+        self.propagate("air", [(n, None, None) for n in openings], ways)
         inlets = [
             (p.id, net.node(p.id, p.port_for("vacuum"))) for p in self.plant.able("makes vacuum")
         ]
         pumps: list[Start] = [
             (n, p, frozenset({RUNS, READY})) for p, n in inlets if n is not None
         ]  # fmt: skip
-        self.spread("vacuum", pumps, [(a.b, a.a, a.machine, a.must) for a in net.gas])
+        self.propagate("vacuum", pumps, [(a.b, a.a, a.machine, a.must) for a in net.gas])
         for receiver in self.roles.receivers:
             here = self.bodies((receiver,))
             self.scene.ask("vacuum_lost", receiver, Reaches("air", here))
@@ -395,7 +395,7 @@ class _Asker:
     def _seats(self) -> None:
         """Wash may pass one shut seat, or one check backwards, and still must not reach milk."""
         net, size = self.net, len(self.net.nodes)
-        wash = self.scene.spreads["wash"]
+        wash = self.scene.propagations["wash"]
         ways: list[Way] = []
         for a, b, machine, may in wash.ways:
             ways += [(a, b, machine, may), (a + size, b + size, machine, may)]
@@ -404,7 +404,7 @@ class _Asker:
             owner = self.plant.equipment[arc.owner or ""]
             if arc.a not in stops and getattr(owner, "seats", "single") == "single":
                 ways.append((arc.a, arc.b + size, None, None))
-        self.spread("wash past one seat", wash.starts, ways)
+        self.propagate("wash past one seat", wash.starts, ways)
         for subject, nodes, also in self._milk_places(self.milk_nodes()):
             if subject in self.roles.calves and "calf_draw" not in self.does:
                 continue  # milk that stands there is not sold: one seat is enough (our choice)
@@ -419,7 +419,7 @@ class _Asker:
             return
         net = self.net
         ends = [*self.bodies((*self.roles.drains, *self.roles.troughs)), *net.open_ends]
-        self.spread("drains", [(n, None, None) for n in ends],
+        self.propagate("drains", [(n, None, None) for n in ends],
                     [(a.b, a.a, a.machine, a.must) for a in net.liquid if a.falls])  # fmt: skip
         washed = washed_and_milked(self.net)
         for pipe in self.plant.pipes:
@@ -441,7 +441,7 @@ def washed_out(scene: Scene, vessels: Sequence[str],
     found = set[int]()
     for positions in (scene.wanted, later):
         for key in ("wash", "water") if positions is not None else ():
-            found |= set(walk(scene.spreads[key], positions or {}))
+            found |= set(walk(scene.propagations[key], positions or {}))
     net = scene.net
     return tuple(v for v in vessels if net.body.get(v) in found)
 
@@ -489,7 +489,7 @@ def washed_and_milked(net: Network) -> set[int]:
     milky: set[int] = set()
     for mode in plant.modes.values():
         wanted = {m: plant.position(mode.name, m) for m in plant.equipment}
-        milky |= set(walk(Spread("milk", milks, ways), wanted))
+        milky |= set(walk(Propagation("milk", milks, ways), wanted))
         if set(mode.does) & WASHING:
-            wet |= set(walk(Spread("washed", troughs, ways), wanted))
+            wet |= set(walk(Propagation("washed", troughs, ways), wanted))
     return wet & milky

@@ -6,14 +6,14 @@ from dataclasses import dataclass, field
 
 from byrewright.plant.plant import Plant
 from byrewright.studies.routes.network import READY, RUNS, STOPPED, Network, surely
-from byrewright.studies.routes.spread import Spread
+from byrewright.studies.routes.propagation import Propagation
 
 
 @dataclass(frozen=True, slots=True)
 class Reaches:
     """Holds when a spread reaches one of the nodes (or none of them, when not `wanted`)."""
 
-    spread: str
+    propagation: str
     nodes: tuple[int, ...]
     wanted: bool = True
 
@@ -54,7 +54,7 @@ class Scene:
     wanted: dict[str, str | None]
     others: dict[str, tuple[str, ...]]
     net: Network
-    spreads: dict[str, Spread] = field(default_factory=dict)
+    propagations: dict[str, Propagation] = field(default_factory=dict)
     questions: list[Question] = field(default_factory=list)
 
     def ask(self, harm: str, subject: str, *all_of: Condition, loses: str = "") -> None:
@@ -69,7 +69,7 @@ class Scene:
             if isinstance(condition, Stands):
                 found.add(condition.machine)
             else:
-                found |= self.spreads[condition.spread].guards
+                found |= self.propagations[condition.propagation].guards
         return found
 
 

@@ -16,10 +16,10 @@ from byrewright.studies.routes.brute import Hit, search, tried
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import Network, network
 from byrewright.studies.routes.orders import Order, safe_order, via
+from byrewright.studies.routes.propagation import walk
 from byrewright.studies.routes.prove import Prover, road
 from byrewright.studies.routes.questions import all_scenes, no_tanker
 from byrewright.studies.routes.scene import Reaches, Scene
-from byrewright.studies.routes.spread import walk
 from byrewright.studies.routes.table import cause_and_effect, process_contacts
 from byrewright.studies.routes.words import moves, said
 
@@ -392,10 +392,10 @@ def _way(study: Routes, hit: Hit) -> str:
     found: dict[str, str] = {}
     for condition in hit.question.all_of:
         if isinstance(condition, Reaches) and condition.wanted:
-            spread = scene.spreads[condition.spread]
-            reached = walk(spread, scene.wanted)
+            propagation = scene.propagations[condition.propagation]
+            reached = walk(propagation, scene.wanted)
             end = next(n for n in condition.nodes if n in reached)
-            for machine, _ in road(spread, reached, end, scene.wanted):
+            for machine, _ in road(propagation, reached, end, scene.wanted):
                 if not study.plant.equipment[machine].can("gives milk"):
                     found[machine] = said(scene.wanted[machine] or "")
     return ", ".join(f"{_title(study.plant, m)} {p}" for m, p in found.items())

@@ -13,10 +13,10 @@ from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import FULL, HALF, READY, RUNS
+from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.prove import Prover
 from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.sensors import fitted
-from byrewright.studies.routes.spread import Combination
 from byrewright.studies.routes.words import moves, said
 
 SOUND = "Sound_alarm"
@@ -310,7 +310,7 @@ class _Builder:
 
     def _process_rows(self) -> Iterable[Row]:
         proof_s = self.rules.number("alarm.valve_proof_min") * 60
-        milking = tuple(m for m, s in self.scenes.items() if s.spreads["milk"].starts)
+        milking = tuple(m for m, s in self.scenes.items() if s.propagations["milk"].starts)
         for sensor in self.plant.machines(Senses):
             says = PROCESS.get(sensor.measures)
             on = self.plant.equipment.get(sensor.on)

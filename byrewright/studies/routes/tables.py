@@ -14,7 +14,7 @@ from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import Roles
 from byrewright.studies.routes.orders import Order, via
-from byrewright.studies.routes.spread import Combination, walk
+from byrewright.studies.routes.propagation import Combination, walk
 from byrewright.studies.routes.table import process_contacts
 from byrewright.studies.routes.words import move, said
 
@@ -44,8 +44,8 @@ def where(study: Routes) -> Table:
     rows = []
     for mode, scene in study.scenes.items():
         for key, title in FLUIDS:
-            found = walk(scene.spreads[key], scene.wanted)
-            starts = {n for n, *_ in scene.spreads[key].starts}
+            found = walk(scene.propagations[key], scene.wanted)
+            starts = {n for n, *_ in scene.propagations[key].starts}
             there = [ends[n] for n in ends if n in found and n not in starts]
             if there:
                 rows.append((mode, title, ", ".join(there)))

@@ -87,7 +87,7 @@ def turn(plant: Plant, mode: str, wrong: Mapping[str, str], net: Network | None 
             bodies = {net.nodes[n].machine for n in found if net.nodes[n].port == "*"}
             if fluid == "water":  # a vessel that both come to gives wash
                 bodies -= {net.nodes[n].machine for n in reached["wash"]}
-            began = made.spreads[fluid].starts if fluid in made.spreads else ()
+            began = made.propagations[fluid].starts if fluid in made.propagations else ()
             spouts = [net.nodes[n] for n, *_ in began if n in found and net.nodes[n].port != "*"]
             moves = solved.from_units(spouts) | solved.from_vessels(bodies)
         pipes = {p for p, (a, b) in net.pipe_ends.items() if a in found and b in found}
@@ -106,7 +106,7 @@ def _reached(made: Scene, case: Case, fluid: str) -> Iterator[int]:
     roles = Roles(made.net.plant)
     held = (*roles.tanks, *roles.calves) if fluid == "milk" else ()
     for key in (fluid, *map(content_of, held)):
-        if key in made.spreads:
+        if key in made.propagations:
             yield from case.walk(key)
 
 

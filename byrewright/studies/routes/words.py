@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from byrewright.plant.plant import Plant
-from byrewright.studies.routes.spread import Move
+from byrewright.studies.routes.propagation import Move
 
 _SAID = {
     "open": "open",

@@ -38,7 +38,7 @@ class Ways(tuple[Way, ...]):
 
 
 @dataclass(frozen=True)
-class Spread:
+class Propagation:
     """Where something gets to: where it starts and the ways it can take."""
 
     key: str
@@ -110,21 +110,21 @@ class Flood:
             self._open[key] = self.cases.where(machine, positions)
         return self._open[key]
 
-    def of(self, spread: Spread) -> dict[int, int]:
+    def of(self, propagation: Propagation) -> dict[int, int]:
         """For each node reached in any case: the cases in which it is reached."""
-        if spread.key not in self._done:
-            self._done[spread.key] = self._spread(spread)
-        return self._done[spread.key]
+        if propagation.key not in self._done:
+            self._done[propagation.key] = self._propagate(propagation)
+        return self._done[propagation.key]
 
-    def _spread(self, spread: Spread) -> dict[int, int]:
+    def _propagate(self, propagation: Propagation) -> dict[int, int]:
         reached: dict[int, int] = {}
-        for node, machine, positions in spread.starts:
+        for node, machine, positions in propagation.starts:
             mask = self.where(machine, positions)
             if mask:
                 reached[node] = reached.get(node, 0) | mask
         ways = {
             node: [(b, self.where(m, p), m is None) for _, b, m, p in leaving]
-            for node, leaving in spread.leaving.items()
+            for node, leaving in propagation.leaving.items()
         }
         queue = deque(reached)
         waiting = set(queue)
@@ -143,15 +143,15 @@ class Flood:
         return reached
 
 
-def walk(spread: Spread, position: Mapping[str, str | None]) -> dict[int, Way | None]:
+def walk(propagation: Propagation, position: Mapping[str, str | None]) -> dict[int, Way | None]:
     """Nodes reached in one case, each with the way it was first reached by (None: a start)."""
     found: dict[int, Way | None] = {}
-    for node, machine, positions in spread.starts:
+    for node, machine, positions in propagation.starts:
         if machine is None or positions is None or position.get(machine) in positions:
             found.setdefault(node, None)
     queue = deque(found)
     while queue:
-        for way in spread.leaving.get(queue.popleft(), ()):
+        for way in propagation.leaving.get(queue.popleft(), ()):
             _, target, machine, positions = way
             if target in found:
                 continue
@@ -161,7 +161,7 @@ def walk(spread: Spread, position: Mapping[str, str | None]) -> dict[int, Way | 
     return found
 
 
-def could_reach(spread: Spread, could: Mapping[str, Collection[str | None]], *,
+def could_reach(propagation: Propagation, could: Mapping[str, Collection[str | None]], *,
                 surely: bool = False) -> set[int]:  # fmt: skip
     """Nodes reached where each guard chooses for itself among its positions: no combination reaches
     more. `surely`: where a guard is passed in every one of them; every combination reaches these.
@@ -173,10 +173,10 @@ def could_reach(spread: Spread, could: Mapping[str, Collection[str | None]], *,
         inside = (p in positions for p in could[machine])
         return all(inside) if surely else any(inside)
 
-    found = {node for node, machine, positions in spread.starts if passes(machine, positions)}
+    found = {node for node, machine, positions in propagation.starts if passes(machine, positions)}
     queue = list(found)
     while queue:
-        for _, target, machine, positions in spread.leaving.get(queue.pop(), ()):
+        for _, target, machine, positions in propagation.leaving.get(queue.pop(), ()):
             if target not in found and passes(machine, positions):
                 found.add(target)
                 queue.append(target)
