@@ -60,10 +60,10 @@ def random_brief(seed: int, *, cows: int | None = None) -> str:
     if draw.random() < 0.5:
         lines.append(f"groups: {min(cows // 10, draw.randint(1, 7)) or 1}")
     if draw.random() < 0.5:
-        lines.append(f"yield_spread: {round(draw.uniform(0.1, 0.4), 2)}")
+        lines.append(f"yield_std_dev: {round(draw.uniform(0.1, 0.4), 2)}")
     if draw.random() < 0.3:
         mean = draw.randrange(280, 440, 5)
-        lines.append(f"milk_out_time_s: {{mean: {mean}, spread: {round(mean * 0.28)}}}")
+        lines.append(f"milk_out_time_s: {{mean: {mean}, std_dev: {round(mean * 0.28)}}}")
     if draw.random() < 0.8:
         lines += ["collections:", *_collections(draw, cows * litres)]
     if draw.random() < 0.7:

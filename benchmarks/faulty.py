@@ -115,7 +115,7 @@ class Faulty:
 
     def _truth(self, faults: Sequence[int], rng: np.random.Generator) -> Truth | None:
         values = {
-            key: math.exp(f.spread.sound * rng.standard_normal())
+            key: math.exp(f.deviation.sound * rng.standard_normal())
             for key, f in self.forward.figures.items() if not f.each
         }  # fmt: skip
         put: list[tuple[int, dict[str, float]]] = []
@@ -176,7 +176,7 @@ class Faulty:
             for n in numbers:
                 machine, bad = truth.bad.get(n, ("", truth.usual))
                 value = (bad if n and machine == at else truth.usual)[name]
-                for f, (figure, row) in enumerate(zip(m.figures, m.spread, strict=True)):
+                for f, (figure, row) in enumerate(zip(m.figures, m.deviation, strict=True)):
                     if n and figure.each and row[i]:
                         draw = truth.own.setdefault((f, n), float(rng.standard_normal()))
                         value += row[i] * draw

@@ -49,8 +49,8 @@ def farm(cows: int, milkings: int, herd_groups: int, withheld: int, yield_l_day:
                                   Tariff(start="22:00", price_kwh=0.16))),
         ),
         "herd": Herd(
-            cows=cows, yield_l_day=yield_l_day, yield_spread=0.25, cow_mass_kg=680,
-            milk_out_time_s=MilkOutTime(mean=330, spread=80),
+            cows=cows, yield_l_day=yield_l_day, yield_std_dev=0.25, cow_mass_kg=680,
+            milk_out_time_s=MilkOutTime(mean=330, std_dev=80),
             groups=tuple(
                 Group(name=f"group {i + 1}", cows=n, withheld_cows=withheld if i == 0 else 0)
                 for i, n in enumerate(each)

@@ -36,8 +36,8 @@ def farm(plant: Plant, units: System) -> list[dict[str, str]]:
         ("Cows whose milk is withheld", number(herd.withheld_cows)),
         ("Milk a cow a day", quantity(herd.yield_l_day, "L/d", units)),
         (
-            "Unit-on time, mean and spread",
-            f"{number(out.mean)} and {number(out.spread)} s"
+            "Unit-on time, mean and standard deviation",
+            f"{number(out.mean)} and {number(out.std_dev)} s"
             if out
             else "not stated: it follows the yield (see the assumptions)",
         ),

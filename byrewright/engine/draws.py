@@ -30,11 +30,11 @@ def stream(seed: int, purpose: str, day: int, milking: int) -> np.random.Generat
     return np.random.Generator(np.random.Philox(key=key, counter=counter))
 
 
-def log_normal(mean: float, spread: float, z: sh.Floats) -> sh.Floats:
+def log_normal(mean: float, std_dev: float, z: sh.Floats) -> sh.Floats:
     """Log-normal values of a mean and standard deviation from standard normal ones."""
-    if spread <= 0.0:
+    if std_dev <= 0.0:
         return np.full(z.shape, mean)
-    sigma = np.sqrt(np.log1p((spread / mean) ** 2))
+    sigma = np.sqrt(np.log1p((std_dev / mean) ** 2))
     return np.asarray(np.exp(np.log(mean) - 0.5 * sigma**2 + sigma * z))
 
 
@@ -73,7 +73,7 @@ class Cows:
         cows = len(self.group)
         herd = plant.herd
         self.z = stream(seed, "yield", ALWAYS, 0).standard_normal(cows)
-        self.factor = np.maximum(0.3, 1.0 + herd.yield_spread * self.z)
+        self.factor = np.maximum(0.3, 1.0 + herd.yield_std_dev * self.z)
         self.first = np.concatenate([[0], np.cumsum([g.cows for g in groups])])
 
     def removal(self) -> tuple[float, float, float]:
@@ -97,7 +97,7 @@ class Cows:
         table = sh.zeros(len(ids), len(sh.COW))
         ends = np.cumsum([p.cows for p in one.parts])
         self._curve(table, kg, np.concatenate(
-            [log_normal(p.milk_out.mean_s, p.milk_out.spread_s, z[end - p.cows : end])
+            [log_normal(p.milk_out.mean_s, p.milk_out.std_dev_s, z[end - p.cows : end])
              for p, end in zip(one.parts, ends, strict=True)]
         ))  # fmt: skip
         table[:, sh.C_WITHHELD] = np.concatenate(
@@ -131,8 +131,8 @@ class Cows:
         work = self.plant.work
         routine = work.routine_s
         z = stream(self.seed, "work", day, index).standard_normal(cows)[ids]
-        spread = n("labour.task_spread_s") / 2
-        table[:, sh.C_WORK_S] = np.maximum(0.3 * routine, routine + spread * z)
+        std_dev = n("labour.task_spread_s") / 2
+        table[:, sh.C_WORK_S] = np.maximum(0.3 * routine, routine + std_dev * z)
 
     def _curve(self, table: sh.Floats, kg: sh.Floats, on_s: sh.Floats) -> None:
         """Flow time from the stated unit-on time, and unit-on time at this plant's removal.

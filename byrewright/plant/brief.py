@@ -56,9 +56,9 @@ class Brief(DraftedAgain):
     id: str | None = par("", "id the site log goes by; made from the name if not stated", None)
     cows: int = par("", "cows in milk", ge=4, le=20000)
     yield_l_day: float = par("L/d", "milk a cow a day, mean", ge=1, le=100)
-    yield_spread: float = par("", "standard deviation of yield between cows, share of the mean",
+    yield_std_dev: float = par("", "standard deviation of yield between cows, share of the mean",
                               0.3, ge=0, le=1, why="usual between cows of one herd")  # fmt: skip
-    milk_out_time_s: MilkOutTime | None = par("", "unit-on time, mean and spread", None)
+    milk_out_time_s: MilkOutTime | None = par("", "unit-on time, mean and standard deviation", None)
     groups: tuple[Group, ...] = par("", "groups with their cows, or how many alike", ())
     withheld_cows: int = par("", "cows whose milk is withheld", ge=0, le=2000)
     milkings: tuple[Clock, ...] = par("", "start of each milking, or how many a day")
@@ -158,7 +158,7 @@ class Brief(DraftedAgain):
         stated: dict[str, Any] = {} if times is None else {"milk_out_time_s": times}
         if "cow_mass_kg" in self.model_fields_set:
             stated["cow_mass_kg"] = self.cow_mass_kg
-        return Herd(cows=self.cows, yield_l_day=self.yield_l_day, yield_spread=self.yield_spread,
+        return Herd(cows=self.cows, yield_l_day=self.yield_l_day, yield_std_dev=self.yield_std_dev,
                     groups=groups, **stated)  # fmt: skip
 
     def milkings_part(self) -> tuple[Milking, ...]:

@@ -151,7 +151,7 @@ class MilkOutTime(Record):
     """Unit-on time of a cow: mean and standard deviation."""
 
     mean: float = par("s", "mean", ge=120, le=1200)
-    spread: float = par("s", "standard deviation", ge=0, le=600)
+    std_dev: float = par("s", "standard deviation", ge=0, le=600)
 
 
 class Group(Record):
@@ -172,9 +172,9 @@ class Herd(Record):
 
     cows: int = par("", "cows in milk", ge=4, le=20000)
     yield_l_day: float = par("L/d", "milk a cow a day, mean", ge=1, le=100)
-    yield_spread: float = par(
+    yield_std_dev: float = par(
         "",
-        "spread of yield between cows: deviation as a share",
+        "standard deviation of yield between cows, a share of the mean",
         0.3,
         ge=0,
         le=1,

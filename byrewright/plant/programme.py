@@ -42,7 +42,7 @@ class MilkOut:
     """Unit-on time of cows: mean and standard deviation."""
 
     mean_s: float
-    spread_s: float
+    std_dev_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,7 @@ class MilkingPlan:
             return MilkOut(0.0, 0.0)
         each = [(p.cows / self.cows, p.milk_out) for p in self.parts]
         mean = sum(share * out.mean_s for share, out in each)
-        square = sum(share * (out.spread_s**2 + (out.mean_s - mean) ** 2) for share, out in each)
+        square = sum(share * (out.std_dev_s**2 + (out.mean_s - mean) ** 2) for share, out in each)
         return MilkOut(mean, math.sqrt(square))
 
 
@@ -286,8 +286,8 @@ def milk_out_s_per_kg(rules: Rulebook) -> float:
     (Edwards and others 2012, read) and their correlation.
     """
     n = rules.number
-    spreads = n("milking.duration_sd_s") / n("milking.yield_sd_kg")
-    return n("milking.yield_time_correlation") * spreads
+    ratio = n("milking.duration_sd_s") / n("milking.yield_sd_kg")
+    return n("milking.yield_time_correlation") * ratio
 
 
 def milk_out(kg: float, usual_kg: float, stated: MilkOutTime | None, rules: Rulebook) -> MilkOut:
@@ -300,14 +300,14 @@ def milk_out(kg: float, usual_kg: float, stated: MilkOutTime | None, rules: Rule
     n = rules.number
     if stated is None:
         base_s, base_kg = n("milking.duration_mean_s"), n("milking.yield_mean_kg")
-        spread = n("milking.duration_sd_s") / base_s
+        std_dev = n("milking.duration_sd_s") / base_s
     else:
-        base_s, base_kg, spread = stated.mean, usual_kg, stated.spread / stated.mean
+        base_s, base_kg, std_dev = stated.mean, usual_kg, stated.std_dev / stated.mean
     mean = base_s + milk_out_s_per_kg(rules) * (kg - base_kg)
     if stated is None:
         mean = max(mean, 60.0 * kg / top(rules, "milking.mean_flow_holstein_kg_min"))
     mean = max(mean, n("milking.unit_on_least_s"))
-    return MilkOut(mean, spread * mean)
+    return MilkOut(mean, std_dev * mean)
 
 
 def top(rules: Rulebook, key: str) -> float:

@@ -29,7 +29,7 @@ CALF_L_COW_DAY = 0.6
 """Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
 _SAME = {
     "site": ("ambient_c", "hottest_c", "room_heated_to_c", "altitude_m", "region", "currency"),
-    "herd": ("yield_spread", "groups", "cow_mass_kg"),
+    "herd": ("yield_std_dev", "groups", "cow_mass_kg"),
     "wishes": ("redundancy", "no_single_stop", "standby_power", "reserve_h", "go_round_share",
                "budget"),
 }  # fmt: skip

@@ -39,7 +39,7 @@ VALUES: tuple[Value, ...] = (
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class Deviation:
     """How far a figure lies from its data plate: sigma of its logarithm.
 
     `sound` in plants without a fault, `wide` before anything is known of one in use.
@@ -50,40 +50,40 @@ class Spread:
     wide: float
 
 
-SPREADS: Mapping[str, Spread] = {
-    "vacuum_capacity": Spread("capacity", 0.03, 0.4),
-    "vacuum_setting": Spread("working vacuum that its control holds", 0.008, 0.1),
-    "regulator_leak": Spread("air that it lets in while shut", 0.3, 1.5),
-    "system_leak": Spread("air leakage of the vacuum side", 0.3, 1.5),
-    "milk_leak": Spread("air leakage of the milk side", 0.3, 1.5),
-    "regulator_capacity": Spread("air that the open regulator admits", 0.03, 0.4),
-    "air_lines": Spread("free bore of all air lines", 0.005, 0.15),
-    "air_line": Spread("free bore", 0.005, 0.3),
-    "dryer_works": Spread("share of the air that it dries", 0.0002, 0.5),
-    "claw_air": Spread("air admitted at each claw", 0.07, 0.5),
-    "pulse_rate": Spread("pulsation rate", 0.008, 0.1),
-    "pulse_ratio": Spread("pulsator ratio", 0.012, 0.15),
-    "pulse_rise": Spread("time in which the chambers are evacuated", 0.08, 0.7),
-    "pulse_fall": Spread("time in which the chambers are filled with air", 0.08, 0.7),
-    "milk_pump_head": Spread("head of the milk pump", 0.03, 0.4),
-    "pump_head": Spread("head of the pump", 0.03, 0.4),
-    "cooler_ua": Spread("heat transfer", 0.06, 0.6),
-    "cooler_water": Spread("cooling water through it", 0.06, 0.6),
-    "water_c": Spread("temperature of the water as it comes", 0.1, 0.5),
-    "cold_duty": Spread("cold that it makes", 0.05, 0.5),
-    "tank_cooling": Spread("cooling of the tank", 0.05, 0.5),
-    "tank_wall": Spread("heat through the wall of the tank", 0.15, 1.0),
-    "heater_kw": Spread("heating power", 0.04, 0.7),
-    "heater_set": Spread("temperature that it holds", 0.015, 0.1),
-    "air_capacity": Spread("free air delivered", 0.04, 0.5),
-    "air_leak": Spread("leakage of compressed air", 0.3, 1.5),
-    "milk_out": Spread("milk-out time of the herd", 0.04, 0.3),
-    "turn_time": Spread("time of a turn", 0.01, 0.3),
-    "filter_area": Spread("free area of the filter", 0.05, 1.0),
-    "dose": Spread("detergent dosed", 0.04, 0.7),
-    "liner_age": Spread("milkings of its liners, of their life", 0.35, 0.8),
-    "pulses": Spread("that it pulsates at all", 0.0005, 1.0),
-    "own": Spread("its own reading", 0.05, 1.0),
+DEVIATIONS: Mapping[str, Deviation] = {
+    "vacuum_capacity": Deviation("capacity", 0.03, 0.4),
+    "vacuum_setting": Deviation("working vacuum that its control holds", 0.008, 0.1),
+    "regulator_leak": Deviation("air that it lets in while shut", 0.3, 1.5),
+    "system_leak": Deviation("air leakage of the vacuum side", 0.3, 1.5),
+    "milk_leak": Deviation("air leakage of the milk side", 0.3, 1.5),
+    "regulator_capacity": Deviation("air that the open regulator admits", 0.03, 0.4),
+    "air_lines": Deviation("free bore of all air lines", 0.005, 0.15),
+    "air_line": Deviation("free bore", 0.005, 0.3),
+    "dryer_works": Deviation("share of the air that it dries", 0.0002, 0.5),
+    "claw_air": Deviation("air admitted at each claw", 0.07, 0.5),
+    "pulse_rate": Deviation("pulsation rate", 0.008, 0.1),
+    "pulse_ratio": Deviation("pulsator ratio", 0.012, 0.15),
+    "pulse_rise": Deviation("time in which the chambers are evacuated", 0.08, 0.7),
+    "pulse_fall": Deviation("time in which the chambers are filled with air", 0.08, 0.7),
+    "milk_pump_head": Deviation("head of the milk pump", 0.03, 0.4),
+    "pump_head": Deviation("head of the pump", 0.03, 0.4),
+    "cooler_ua": Deviation("heat transfer", 0.06, 0.6),
+    "cooler_water": Deviation("cooling water through it", 0.06, 0.6),
+    "water_c": Deviation("temperature of the water as it comes", 0.1, 0.5),
+    "cold_duty": Deviation("cold that it makes", 0.05, 0.5),
+    "tank_cooling": Deviation("cooling of the tank", 0.05, 0.5),
+    "tank_wall": Deviation("heat through the wall of the tank", 0.15, 1.0),
+    "heater_kw": Deviation("heating power", 0.04, 0.7),
+    "heater_set": Deviation("temperature that it holds", 0.015, 0.1),
+    "air_capacity": Deviation("free air delivered", 0.04, 0.5),
+    "air_leak": Deviation("leakage of compressed air", 0.3, 1.5),
+    "milk_out": Deviation("milk-out time of the herd", 0.04, 0.3),
+    "turn_time": Deviation("time of a turn", 0.01, 0.3),
+    "filter_area": Deviation("free area of the filter", 0.05, 1.0),
+    "dose": Deviation("detergent dosed", 0.04, 0.7),
+    "liner_age": Deviation("milkings of its liners, of their life", 0.35, 0.8),
+    "pulses": Deviation("that it pulsates at all", 0.0005, 1.0),
+    "own": Deviation("its own reading", 0.05, 1.0),
 }
 """Figures of a plant that readings can tell, and how far they usually lie away."""
 

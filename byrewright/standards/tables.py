@@ -60,7 +60,7 @@ TABLES: tuple[Held, ...] = (
     Held("what is usual at 50 and at 80 stalls", "practice", "common_practice",
          practice.MAGNITUDES),
     Held("how far figures lie from data plates, and how far faults go", "practice",
-         "common_practice", diagnosis.SPREADS),
+         "common_practice", diagnosis.DEVIATIONS),
     Held("how well readings repeat, by unit", "practice", "common_practice", diagnosis.DOUBTS),
     Held("how well readings repeat, where a kind has its own", "practice", "common_practice",
          diagnosis.OWN_DOUBTS),

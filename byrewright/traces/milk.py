@@ -29,10 +29,10 @@ class HerdFigures:
 
     cows: int
     milk_out_mean_s: float
-    milk_out_spread_s: float
+    milk_out_std_dev_s: float
     milk_out_mean_error_s: float
     yield_mean_kg: float
-    yield_spread_pct: float
+    yield_std_dev_pct: float
     peak_mean_kg_min: float
 
 
@@ -78,9 +78,9 @@ def herd_figures(milkings: Sequence[CowMilking]) -> HerdFigures:
     return HerdFigures(
         cows=len(milkings),
         milk_out_mean_s=float(time.mean()),
-        milk_out_spread_s=float(time.std(ddof=1)),
+        milk_out_std_dev_s=float(time.std(ddof=1)),
         milk_out_mean_error_s=float(time.std(ddof=1) / np.sqrt(time.size)),
         yield_mean_kg=float(kg.mean()),
-        yield_spread_pct=float(100.0 * kg.std(ddof=1) / kg.mean()),
+        yield_std_dev_pct=float(100.0 * kg.std(ddof=1) / kg.mean()),
         peak_mean_kg_min=float(np.mean([m.peak_kg_min for m in milkings])),
     )

@@ -28,7 +28,7 @@ class Pulsation:
 
     cycles: int
     rate_per_min: float
-    rate_spread_per_min: float
+    rate_std_dev_per_min: float
     a_ms: float
     b_ms: float
     c_ms: float
@@ -143,7 +143,7 @@ def _phases(mean: Array, at: Array, period: float, periods: Array, edge: float) 
     rates = 60.0 / periods
     return Pulsation(
         cycles=int(periods.size), rate_per_min=60.0 / period,
-        rate_spread_per_min=float(rates.std(ddof=1)),
+        rate_std_dev_per_min=float(rates.std(ddof=1)),
         a_ms=1000 * a, b_ms=1000 * b, c_ms=1000 * c, d_ms=1000 * d,
         greatest_kpa=greatest, least_kpa=least,
     )  # fmt: skip

@@ -58,7 +58,7 @@ def test_milk_is_let_down_after_the_lag() -> None:
 def test_the_stated_yield_is_what_a_cow_gives_until_the_unit_comes_off() -> None:
     """A day's milk would fall short of the herd's by what stays in the udder: 3 % where cows are
     milked four times for 4.8 L."""
-    herd = {"yield_l_day": 9.6, "milk_out_time_s": MilkOutTime(mean=400.0, spread=112.0)}
+    herd = {"yield_l_day": 9.6, "milk_out_time_s": MilkOutTime(mean=400.0, std_dev=112.0)}
     plant = plants.rotary(60, COWS)
     plant = plant.model_copy(update={"herd": plant.herd.model_copy(update=herd)})
     cows = Cows(plant, RULES, SEED)

@@ -139,8 +139,8 @@ def test_throughput_without_chance_is_the_closed_form(seconds: float) -> None:
                           PF1=plants.machine("PF1", "platform", stalls=60, turn_s=60 * seconds,
                                              stop_share_pct=0.0))  # fmt: skip
     herd = plant.herd.model_copy(
-        update={"yield_spread": 0.0, "milk_out_time_s": plant.herd.milk_out_time_s.model_copy(
-            update={"mean": 240.0, "spread": 0.0})}
+        update={"yield_std_dev": 0.0, "milk_out_time_s": plant.herd.milk_out_time_s.model_copy(
+            update={"mean": 240.0, "std_dev": 0.0})}
     )  # fmt: skip
     compiled, day = compiled_day(plant.model_copy(update={"herd": herd}), STILL)
     end = simulate(compiled, day, compiled.start, STEPS).state

@@ -127,8 +127,8 @@ def test_any_herd_gives_a_consistent_farm(
     ("extra", "says"),
     [
         (
-            "yeild_spread: 0.2\n",
-            "brief.yaml:3: error F020: yeild_spread: the key is not known; did you mean yield",
+            "yeild_std_dev: 0.2\n",
+            "brief.yaml:3: error F020: yeild_std_dev: the key is not known; did you mean yield",
         ),
         ("climate: tropical\n", '"tropical" is not one of cool, temperate, warm, hot'),
         ("milkings: 9\n", "9 is out of range: 1 to 6 a day"),

@@ -44,7 +44,7 @@ def farms(draw: st.DrawFn) -> tuple[Herd, tuple[Milking, ...]]:
         for n in names
     )  # fmt: skip
     cows = sum(g.cows for g in groups)
-    return Herd(cows=cows, yield_l_day=30, yield_spread=0.0, groups=groups), milkings
+    return Herd(cows=cows, yield_l_day=30, yield_std_dev=0.0, groups=groups), milkings
 
 
 def with_farm(herd: Herd, milkings: tuple[Milking, ...]) -> Plant:
@@ -73,7 +73,7 @@ def test_sizing_and_the_day_give_the_same_milk() -> None:
     names = ("fresh", "high", "low")
     groups = tuple(Group(name=n, cows=c, yield_l_day=y)
                    for n, c, y in zip(names, (20, 40, 30), (38, 34, 22), strict=True))  # fmt: skip
-    herd = Herd(cows=90, yield_l_day=31, yield_spread=0.2, groups=groups)
+    herd = Herd(cows=90, yield_l_day=31, yield_std_dev=0.2, groups=groups)
     starts = (("05:00", names), ("11:00", names[:1]), ("16:00", names), ("21:30", names[:2]))
     milkings = tuple(Milking(name=s, start=s, target_h=1, groups=g) for s, g in starts)
     plant = with_farm(herd, milkings)

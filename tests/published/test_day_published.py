@@ -36,8 +36,8 @@ def cows_an_hour(stalls: int, seconds: float, cows: int = 300) -> float:
     deck = plants.machine("PF1", "platform", stalls=stalls, turn_s=stalls * seconds,
                           stop_share_pct=0.0)  # fmt: skip
     plant = plants.rotary(stalls, cows, milkings=1, turn_s=stalls * seconds, PF1=deck)
-    time = plant.herd.milk_out_time_s.model_copy(update={"mean": 200.0, "spread": 0.0})
-    herd = plant.herd.model_copy(update={"milk_out_time_s": time, "yield_spread": 0.0})
+    time = plant.herd.milk_out_time_s.model_copy(update={"mean": 200.0, "std_dev": 0.0})
+    herd = plant.herd.model_copy(update={"milk_out_time_s": time, "yield_std_dev": 0.0})
     return _net(plant.model_copy(update={"herd": herd}), cows)
 
 
@@ -59,7 +59,7 @@ def test_one_second_saved_at_a_nine_minute_turn(stalls: int, gain: float) -> Non
 def test_milk_out_times_are_those_of_the_published_spread() -> None:
     """Would fail if drawn unit-on times were not log-normal with the published mean and spread."""
     plant = plants.rotary(60, 1000, milkings=1, groups=1)
-    time = MilkOutTime(mean=383.0, spread=129.0)
+    time = MilkOutTime(mean=383.0, std_dev=129.0)
     plant = plant.model_copy(
         update={"herd": plant.herd.model_copy(update={"milk_out_time_s": time})}
     )

@@ -44,7 +44,7 @@ def test_the_published_herds_come_back() -> None:
     """Edwards 2012 (abstract read): 11.9 kg in 383 s; Polish Holsteins near their times."""
     rules = default_rulebook()
     out = milk_out(11.9, 11.9, None, rules)
-    assert (out.mean_s, out.spread_s) == pytest.approx((383.0, 129.0))
+    assert (out.mean_s, out.std_dev_s) == pytest.approx((383.0, 129.0))
     for kg in POLISH_YOUNG:
         got = milk_out(kg, kg, None, rules).mean_s
         assert POLISH_TIME_S[0] * (1 - WITHIN) < got < POLISH_TIME_S[1] * (1 + WITHIN)

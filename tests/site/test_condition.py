@@ -83,7 +83,7 @@ def test_a_second_process_works_the_causes_out(
     assert len(there.faults) > 10
     kept.unlink()
     here = matrix.matrix_of(plant, rules)
-    assert here.faults == there.faults and np.array_equal(here.spread, there.spread)
+    assert here.faults == there.faults and np.array_equal(here.deviation, there.deviation)
 
 
 def test_a_complaint_alone_asks_for_a_measurement(model: Model) -> None:
@@ -266,7 +266,7 @@ def test_sound_plants_differ_as_drawn_not_by_straight_lines_alone(model: Model) 
     assert 0.02 < matrix.shift[i] / matrix.usual[i] < 0.09  # exp(0.3 ** 2 / 2) is 1.046
     told = believe(model, [Reading("milk_leak", float(matrix.usual[i] + matrix.shift[i]))])
     assert abs(told.z[0]) < 1e-9
-    lines = float((matrix.spread[:, i] ** 2).sum())
+    lines = float((matrix.deviation[:, i] ** 2).sum())
     assert lines < model.covers[0][i, i] < 1.2 * lines
 
 

@@ -1,7 +1,7 @@
 """A second, separate search for wrong positions: reads the raw file, shares no code.
 
 It knows each kind by a small table of its own, walks one position set at a time, and answers for
-the harms that tests compare. Written from the stated spread model (docs/methods/routes.md).
+the harms that tests compare. Written from the stated propagation model (docs/methods/routes.md).
 """
 
 from __future__ import annotations

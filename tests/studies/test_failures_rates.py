@@ -19,7 +19,7 @@ from byrewright.studies.failures.rates import (
     life_a_year,
     pair_hours,
     rates_of,
-    with_spread,
+    with_range,
 )
 from byrewright.studies.failures.study import study_failures
 from tests.studies.failing import LARGE, ROWS, changed, example
@@ -103,7 +103,7 @@ def test_standby_set_counts_by_its_share_of_failed_starts() -> None:
 def test_spread_of_a_single_life_is_its_own_range() -> None:
     """The 5 and 95 % points of one part are those of its life."""
     rates = {"x": made(1.0, 4.0)}
-    hours = with_spread({("x",): 4.0}, rates, 1)
+    hours = with_range({("x",): 4.0}, rates, 1)
     assert hours.mean == 4.0
     assert hours.low == pytest.approx(4.0 * 2.718281828 ** (-1.645 * 0.5), rel=0.06)
     assert hours.high == pytest.approx(4.0 * 2.718281828 ** (1.645 * 0.5), rel=0.06)

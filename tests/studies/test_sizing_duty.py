@@ -32,7 +32,7 @@ def edwards(stalls: int, turn_s: float, entry: float, stop_pct: float = 0.0) -> 
             stop_share_pct=stop_pct,
         ),
     )  # fmt: skip
-    herd = plant.herd.model_copy(update={"milk_out_time_s": MilkOutTime(mean=383, spread=129)})
+    herd = plant.herd.model_copy(update={"milk_out_time_s": MilkOutTime(mean=383, std_dev=129)})
     alike = tuple(m.model_copy(update={"share": 0.5}) for m in plant.milkings)
     return plant.model_copy(update={"herd": herd, "milkings": alike})
 
@@ -111,7 +111,9 @@ def test_rows_are_set_by_their_slowest_cow() -> None:
     got = duties(rows(40, 300))
     plant = rows(40, 300)
     assert got.layout == "rows"
-    assert got.available_s > plant.herd.milk_out_time_s.mean + 2 * plant.herd.milk_out_time_s.spread
+    assert (
+        got.available_s > plant.herd.milk_out_time_s.mean + 2 * plant.herd.milk_out_time_s.std_dev
+    )
     assert got.go_round_share == 0.0
 
 

@@ -98,12 +98,12 @@ def test_typed_figures_survive_no_network_a_restart_and_a_reload(
 def test_the_reason_of_a_changed_number_is_marked(examples: Path) -> None:
     """Would fail if a comment went on giving the reason for a number that is not there any more."""
     file = read_plant(examples / "rows_two_by_twenty" / "plant.yaml")
-    old = file.plant.herd.yield_spread
-    text = edit_plant(file, {"herd.yield_spread": 0.25}, mark_reasons=True)
-    (line,) = [one for one in text.splitlines() if one.lstrip().startswith("yield_spread")]
-    assert "0.25" in line and f"[written for yield_spread {old:g}]" in line
-    assert read_plant_text(text).plant.herd.yield_spread == 0.25
-    assert "[written" not in edit_plant(file, {"herd.yield_spread": 0.25})
+    old = file.plant.herd.yield_std_dev
+    text = edit_plant(file, {"herd.yield_std_dev": 0.25}, mark_reasons=True)
+    (line,) = [one for one in text.splitlines() if one.lstrip().startswith("yield_std_dev")]
+    assert "0.25" in line and f"[written for yield_std_dev {old:g}]" in line
+    assert read_plant_text(text).plant.herd.yield_std_dev == 0.25
+    assert "[written" not in edit_plant(file, {"herd.yield_std_dev": 0.25})
     plain = edit_plant(file, {"site.name": "another"}, mark_reasons=True)
     assert "[written" not in plain  # a name is no number
 

@@ -33,7 +33,7 @@ from byrewright.plant.roles import (
     StandsCows,
     StoresMilk,
 )
-from byrewright.standards.diagnosis import SPREADS, Spread
+from byrewright.standards.diagnosis import DEVIATIONS, Deviation
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.network import NoNetwork
@@ -46,7 +46,7 @@ HERD, SITE = "herd", "site"
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One figure: `kind` is a key of `SPREADS`, `at` the machine (or "" for the plant).
+    """One figure: `kind` is a key of `DEVIATIONS`, `at` the machine (or "" for the plant).
 
     `fields` are scaled in the machine, `rules` in the rulebook, `pipes` in their bore; `own` is the
     stem of the one reading that reads it itself.
@@ -76,15 +76,19 @@ class Figure:
         return f"{kind}@{where}" if where else kind
 
     @property
-    def spread(self) -> Spread:
+    def deviation(self) -> Deviation:
         """How far it usually lies away."""
-        return SPREADS[self.kind]
+        return DEVIATIONS[self.kind]
 
     @property
     def words(self) -> str:
         """In words: "VP1: capacity"."""
         where = self.at or (self.pipes[0] if len(self.pipes) == 1 else "")
-        return self.spread.words if where in ("", HERD, SITE) else f"{where}: {self.spread.words}"
+        return (
+            self.deviation.words
+            if where in ("", HERD, SITE)
+            else f"{where}: {self.deviation.words}"
+        )
 
 
 LEAKS: tuple[tuple[str, str], ...] = (
@@ -316,6 +320,6 @@ def _herd(plant: Plant, rules: Rulebook, times: float) -> Any:
     if told is None:
         longest = max((m.milk_out for m in programme_of(plant, rules).milkings),
                       key=lambda m: m.mean_s)  # fmt: skip
-        told = MilkOutTime.model_construct(mean=longest.mean_s, spread=longest.spread_s)
-    new = MilkOutTime.model_construct(mean=told.mean * times, spread=told.spread * times)
+        told = MilkOutTime.model_construct(mean=longest.mean_s, std_dev=longest.std_dev_s)
+    new = MilkOutTime.model_construct(mean=told.mean * times, std_dev=told.std_dev * times)
     return plant.herd.model_copy(update={"milk_out_time_s": new})

@@ -166,13 +166,13 @@ def fit(plant: Plant, rules: Rulebook, taken: Sequence[Taken]) -> Fit:
         if row is None:
             continue
         slope = (usual - np.array([row[c] for c in checks])) / STEP
-        if np.abs(slope / sigma).max() * figures[key].spread.wide > TELLS:
+        if np.abs(slope / sigma).max() * figures[key].deviation.wide > TELLS:
             slopes.append(slope)
             seen.append(key)
     if not seen:
         return Fit(figures, (), (), left, None)
     a = np.array(slopes).T / sigma[:, None]
-    wide = np.array([figures[k].spread.wide for k in seen])
+    wide = np.array([figures[k].deviation.wide for k in seen])
     after = np.linalg.inv(a.T @ a + np.diag(1 / wide**2))
     sd: Floats = np.sqrt(np.diag(after))
     limit = rules.number("diagnosis.fitted_share")
@@ -180,8 +180,8 @@ def fit(plant: Plant, rules: Rulebook, taken: Sequence[Taken]) -> Fit:
     told = sorted(sorted(told, key=lambda i: sd[i] / wide[i])[:MOST_ASKED])
     keys = [seen[i] for i in told]
     rest = [i for i in range(len(seen)) if i not in told]
-    spread = np.diag(np.ones(len(checks))) + (a[:, rest] * wide[rest] ** 2) @ a[:, rest].T
-    theta, cover, gap = _solved(forward, keys, checks, value, sigma, spread, wide[told])
+    covariance = np.diag(np.ones(len(checks))) + (a[:, rest] * wide[rest] ** 2) @ a[:, rest].T
+    theta, cover, gap = _solved(forward, keys, checks, value, sigma, covariance, wide[told])
     fitted = []
     for n, key in enumerate(keys):
         one, far = figures[key], POINT_95 * math.sqrt(cover[n, n])
@@ -229,14 +229,14 @@ def _means(
 
 
 def _solved(forward: Forward, keys: list[str], checks: list[str], value: Floats, sigma: Floats,
-            spread: Floats, wide: Floats) -> tuple[Floats, Floats, Floats]:  # fmt: skip
+            covariance: Floats, wide: Floats) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     """The figures' logarithms, their covariance, and what is left of each reading in sigmas."""
     import numpy as np
     from scipy.optimize import least_squares
 
     if not keys:
         return np.zeros(0), np.zeros((0, 0)), np.zeros(0)
-    unmix = np.linalg.inv(np.linalg.cholesky(spread))
+    unmix = np.linalg.inv(np.linalg.cholesky(covariance))
     kept: dict[bytes, Floats] = {}
 
     def gap(theta: Any) -> Any:

@@ -96,8 +96,8 @@ class Model:
 
         m = self.matrix
         own = np.array([f.each for f in m.figures], bool)
-        alone = np.where(self.each, m.spread[own], 0.0)
-        return m.spread[~own].T @ m.spread[~own] + m.bent.T @ m.bent, alone.T @ alone
+        alone = np.where(self.each, m.deviation[own], 0.0)
+        return m.deviation[~own].T @ m.deviation[~own] + m.bent.T @ m.bent, alone.T @ alone
 
     @cached_property
     def whole(self) -> Whole:

@@ -78,7 +78,7 @@ class Column:
 class Matrix:
     """What a plant reads: sound, with each fault at each grade, and as sound plants differ.
 
-    `of_fault[k]` has a row a grade; `spread` a row for each figure, one sigma of a sound plant;
+    `of_fault[k]` has a row a grade; `deviation` a row for each figure, one sigma of a sound plant;
     `bent` rows of what straight lines leave in sound plants, `shift` its mean.
     """
 
@@ -87,7 +87,7 @@ class Matrix:
     faults: tuple[Fault, ...]
     of_fault: tuple[Floats, ...]
     figures: tuple[Figure, ...]
-    spread: Floats
+    deviation: Floats
     bent: Floats
     shift: Floats
     unseen: tuple[str, ...]
@@ -166,7 +166,7 @@ def matrix_of(plant: Plant, rules: Rulebook, say: Say | None = None) -> Matrix:
                 faults = tuple(_fault(one) for one in told)
                 return Matrix(
                     columns, usual, faults, tuple(kept[f"f{i}"] for i in range(len(faults))),
-                    tuple(figures[k] for k in json.loads(str(kept["figures"]))), kept["spread"],
+                    tuple(figures[k] for k in json.loads(str(kept["figures"]))), kept["deviation"],
                     kept["bent"], kept["shift"], tuple(json.loads(str(kept["unseen"]))),
                 )  # fmt: skip
         except (OSError, ValueError, KeyError):
@@ -205,19 +205,19 @@ def _made(plant: Plant, rules: Rulebook, forward: Forward, columns: tuple[Column
         if rows and np.isfinite(rows).all():
             seen.append(fault)
             of_fault.append(_with_between(row, fault, np.array(rows), sigma))
-    spread, used = [], []
+    deviation, used = [], []
     for i, (key, figure) in enumerate(figures.items()):
         told(figure.words, len(faults) + i)
-        step = STEP * figure.spread.sound
+        step = STEP * figure.deviation.sound
         up, down = row({key: math.exp(step)}), row({key: math.exp(-step)})
         if up is None or down is None:
             continue
         if max(np.abs(up - usual).max(), np.abs(down - usual).max()) > 0.0:
-            spread.append((up - down) / (2 * STEP))
+            deviation.append((up - down) / (2 * STEP))
             used.append(figure)
-    rows_spread = np.array(spread).reshape(-1, len(columns))
-    left = _left(row, used, usual, rows_spread)
-    return Matrix(columns, usual, tuple(seen), tuple(of_fault), tuple(used), rows_spread,
+    deviations = np.array(deviation).reshape(-1, len(columns))
+    left = _left(row, used, usual, deviations)
+    return Matrix(columns, usual, tuple(seen), tuple(of_fault), tuple(used), deviations,
                   (left - left.mean(axis=0)) / math.sqrt(len(left)), left.mean(axis=0),
                   tuple(unseen_of(plant, figures, seen)))  # fmt: skip
 
@@ -244,8 +244,8 @@ def _with_between(row: Callable[[Mapping[str, float]], Floats | None], fault: Fa
 
 
 def _left(row: Callable[[Mapping[str, float]], Floats | None], figures: Sequence[Figure],
-          usual: Floats, spread: Floats) -> Floats:  # fmt: skip
-    """What drawn sound plants read beyond the straight lines of `spread`."""
+          usual: Floats, deviation: Floats) -> Floats:  # fmt: skip
+    """What drawn sound plants read beyond the straight lines of `deviation`."""
     import numpy as np
 
     rng = np.random.default_rng(SEED)
@@ -253,11 +253,11 @@ def _left(row: Callable[[Mapping[str, float]], Floats | None], figures: Sequence
     left = []
     for half in rng.standard_normal((DRAWN // 2, len(some))):
         for off in (half, -half):
-            values = {figures[i].key: math.exp(figures[i].spread.sound * x)
+            values = {figures[i].key: math.exp(figures[i].deviation.sound * x)
                       for i, x in zip(some, off, strict=True)}  # fmt: skip
             found = row(values)
             if found is not None:
-                left.append(found - usual - off @ spread[some])
+                left.append(found - usual - off @ deviation[some])
     return np.array(left) if left else np.zeros((1, len(usual)))
 
 
@@ -275,7 +275,7 @@ def _keep(path: Path, made: Matrix) -> None:
     arrays: dict[str, Any] = {f"f{i}": rows for i, rows in enumerate(made.of_fault)}
     np.savez_compressed(
         out, faults=json.dumps(told), figures=json.dumps([f.key for f in made.figures]),
-        spread=made.spread, bent=made.bent, shift=made.shift, unseen=json.dumps(made.unseen),
+        deviation=made.deviation, bent=made.bent, shift=made.shift, unseen=json.dumps(made.unseen),
         **arrays,
     )  # fmt: skip
     keep(path, out.getvalue(), KEPT)

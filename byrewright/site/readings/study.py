@@ -466,11 +466,11 @@ def _milk(measured: Measured, channels: Sequence[Reading]) -> None:
         return
     found = herd_figures(cows)
     told = measured.ctx.plant.herd.milk_out_time_s
-    stated = "" if told is None else f" The plant file has {told.mean:g} s and {told.spread:g} s."
+    stated = "" if told is None else f" The plant file has {told.mean:g} s and {told.std_dev:g} s."
     measured.add(
         "milk_out", "Milk-out time, mean", found.milk_out_mean_s, "s",
         2.0 * found.milk_out_mean_error_s,
-        f"{found.cows} cows milked out in {found.milk_out_mean_s:.0f} s in the mean, spread "
-        f"{found.milk_out_spread_s:.0f} s, giving {found.yield_mean_kg:.1f} kg.{stated}",
+        f"{found.cows} cows milked out in {found.milk_out_mean_s:.0f} s in the mean, standard "
+        f"deviation {found.milk_out_std_dev_s:.0f} s, giving {found.yield_mean_kg:.1f} kg.{stated}",
         of=channels[0], formula="mean of the time with milk flowing",
     )  # fmt: skip

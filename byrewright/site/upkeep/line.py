@@ -35,7 +35,7 @@ class Line:
     mean: float
     slope: float
     scatter: float
-    spread: float
+    squares: float
     """Sum of squares of the days about their middle."""
     count: int
 
@@ -53,7 +53,7 @@ class Line:
     def band(self, day: float) -> float:
         """How far one more reading on that day may lie from the line, either way."""
         away = day - self.middle
-        return self.reach * self.scatter * math.sqrt(1 + 1 / self.count + away**2 / self.spread)
+        return self.reach * self.scatter * math.sqrt(1 + 1 / self.count + away**2 / self.squares)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,14 +84,14 @@ def line_of(points: Sequence[Point]) -> Line | None:
         return None
     middle = math.fsum(p.day for p in points) / n
     mean = math.fsum(p.value for p in points) / n
-    spread = math.fsum((p.day - middle) ** 2 for p in points)
-    slope = math.fsum((p.day - middle) * p.value for p in points) / spread
+    squares = math.fsum((p.day - middle) ** 2 for p in points)
+    slope = math.fsum((p.day - middle) * p.value for p in points) / squares
     left = math.fsum((p.value - mean - slope * (p.day - middle)) ** 2 for p in points)
     own = math.fsum(((p.doubt or 0.0) / 2) ** 2 for p in points) / n
     scatter = math.sqrt(max(left / (n - 2), own))
     if scatter <= 1e-12 * max(1.0, abs(mean)):
         return None
-    return Line(middle, mean, slope, scatter, spread, n)
+    return Line(middle, mean, slope, scatter, squares, n)
 
 
 def crossing(
@@ -101,7 +101,7 @@ def crossing(
     sign = 1.0 if sense == "at_most" else -1.0
     slope, left = sign * line.slope, sign * (limit - line.mean)
     k2 = (line.reach * line.scatter) ** 2
-    a = slope**2 - k2 / line.spread
+    a = slope**2 - k2 / line.squares
     c = left**2 - k2 * (1 + 1 / line.count)
     root = math.sqrt(max(0.0, (slope * left) ** 2 - a * c))
 

@@ -37,7 +37,7 @@ class Rate:
 
     a_year: float
     repair_h: float
-    spread: float
+    sigma: float
     unavailable: float
     life: str
     parts: tuple[tuple[str, float], ...] = ()
@@ -50,7 +50,7 @@ class Rate:
     @property
     def range_a_year(self) -> tuple[float, float]:
         """Times a year at the 5 and 95 % points of its lives."""
-        far = math.exp(POINT_95 * self.spread)
+        far = math.exp(POINT_95 * self.sigma)
         return self.a_year / far, self.a_year * far
 
 
@@ -79,11 +79,11 @@ def _rate(event: Event, rules: Rulebook, milking_h_year: float) -> Rate:
     if event.common:
         a_year *= rules.number("reliability.beta_common_cause")
     parts = tuple((k, n / total) for k, n in each.items())
-    spread = math.sqrt(sum((share * _sigma(k)) ** 2 for k, share in parts))
+    sigma = math.sqrt(sum((share * _sigma(k)) ** 2 for k, share in parts))
     if first in ON_CALL:
-        return Rate(a_year, repair_h, spread, rules.number("generator.fail_to_start"), first, parts)
+        return Rate(a_year, repair_h, sigma, rules.number("generator.fail_to_start"), first, parts)
     out = min(1.0, a_year * repair_h / HOURS_A_YEAR)
-    return Rate(a_year, repair_h, spread, out, first, parts)
+    return Rate(a_year, repair_h, sigma, out, first, parts)
 
 
 def _sigma(key: str) -> float:
@@ -118,7 +118,7 @@ def pair_hours(a: Rate, b: Rate, beta: float, alike: bool) -> float:
     return often * last + common
 
 
-def with_spread(
+def with_range(
     parts: Mapping[tuple[str, ...], float], rates: Mapping[str, Rate], seed: int
 ) -> Hours:
     """The sum of parts with the uncertainty of the lives behind them.
@@ -129,7 +129,7 @@ def with_spread(
 
     rng = np.random.default_rng(seed)
     lives = sorted({k for events in parts for e in events for k, _ in rates[e].shares})
-    sigma = {k: rates[e].spread if not rates[e].parts else _sigma(k)
+    sigma = {k: rates[e].sigma if not rates[e].parts else _sigma(k)
              for events in parts for e in events for k, _ in rates[e].shares}  # fmt: skip
     draw = {life: np.exp(sigma[life] * rng.standard_normal(DRAWS)) for life in lives}
     total = np.zeros(DRAWS)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from byrewright.studies.failures.analysis import Analysis, Case
 from byrewright.studies.failures.consequence import Consequence
-from byrewright.studies.failures.rates import Hours, pair_hours, with_spread
+from byrewright.studies.failures.rates import Hours, pair_hours, with_range
 from byrewright.studies.failures.script import Script
 
 Day = Mapping[str, tuple[Consequence, ...]]
@@ -68,10 +68,10 @@ def weigh(
     litres: Parts = {(c.case.event.id,): c.litres_year for c in costs if c.litres_year > 0}
     pairs = _pairs(analysis)
     several: Parts = dict(pairs.items())
-    both = with_spread(several, rates, seed) if analysis.pairs is not None else None
+    both = with_range(several, rates, seed) if analysis.pairs is not None else None
     return Worth(
-        tuple(sorted(costs, key=_rank)), with_spread(hours, rates, seed),
-        with_spread(litres, rates, seed), both, pairs,
+        tuple(sorted(costs, key=_rank)), with_range(hours, rates, seed),
+        with_range(litres, rates, seed), both, pairs,
     )  # fmt: skip
 
 

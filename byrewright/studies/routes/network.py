@@ -1,7 +1,7 @@
 """The plant as routes read it: nodes, and arcs with the positions in which something passes.
 
 Built from the one graph of the plant (`byrewright.plant.graph`); nothing here reads the file a
-second way. The spread model is stated in words in `docs/methods/routes.md`.
+second way. The propagation model is stated in words in `docs/methods/routes.md`.
 """
 
 from __future__ import annotations

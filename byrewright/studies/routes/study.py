@@ -25,7 +25,7 @@ from byrewright.studies.routes.words import moves, said
 
 STUCK_SHOWN = 6
 METHOD = (
-    "routes: spread model of the plant's graph, exhaustive and by solver (docs/methods/routes.md)"
+    "routes: propagation in the plant's graph, exhaustive and by solver (docs/methods/routes.md)"
 )
 
 Proven = tuple[bool, int, int, tuple[tuple[str, str], ...]]
@@ -434,5 +434,6 @@ def _assume(study: Routes, book: ResultBuilder) -> None:
     if study.loss_of is None and study.by_day:
         words = study.plant.site.month_words(study.plant.site.study_month)
         book.notes.append(f"Litres lost are those of {words}.")
-    book.notes.append("The proof covers the stated spread model: " + METHOD + ". It is a draft for "
-                      "review by the responsible engineer, not a safety function.")  # fmt: skip
+    book.notes.append("The proof covers the stated propagation model: " + METHOD + ". It is a "
+                      "draft for review by the responsible engineer, "
+                      "not a safety function.")  # fmt: skip

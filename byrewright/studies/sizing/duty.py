@@ -162,8 +162,8 @@ def assume_milk_out(ctx: StudyContext) -> None:
         return
     for m in ctx.programme.milkings:
         ctx.assume(
-            f"herd.milk_out_time_s ({m.name})", "unit-on time, mean and spread",
-            f"{m.milk_out.mean_s:.0f} and {m.milk_out.spread_s:.0f}", "s",
+            f"herd.milk_out_time_s ({m.name})", "unit-on time, mean and standard deviation",
+            f"{m.milk_out.mean_s:.0f} and {m.milk_out.std_dev_s:.0f}", "s",
             f"not stated: it follows the {m.litres_cow:.1f} L a cow at this milking, "
             f"{milk_out_s_per_kg(ctx.rules):.0f} s for each kg, from published means and "
             "spreads (Edwards and others 2012) and the correlation of the rulebook", "derived",
@@ -270,7 +270,7 @@ def _pace(ctx: StudyContext, platform: StandsCows, operators: int, out: MilkOut)
         )  # fmt: skip
     stalls_on = max(1.0, platform.stalls - platform.entry_stalls)
     available = available_s(stalls_on, platform.stalls, platform.turn_s)
-    share = 0.0 if limit_s <= available else go_round_share(available, out.mean_s, out.spread_s)
+    share = 0.0 if limit_s <= available else go_round_share(available, out.mean_s, out.std_dev_s)
     gross_h = gross_cows_h(platform.stalls, platform.turn_s)
     shadow = ctx.number("milking.go_round_shadow")
     return _Pace(
@@ -325,7 +325,7 @@ def rows_milking_s(
 ) -> float:
     """From a row standing to its last cow milked out; rows take turns, so the people serve one at
     a time, and no faster than all rows ask of them."""
-    slowest = row_time_s(max(1, stalls // rows), attach_s, out.mean_s, out.spread_s, limit_s)
+    slowest = row_time_s(max(1, stalls // rows), attach_s, out.mean_s, out.std_dev_s, limit_s)
     return max(slowest, stalls * attach_s - change_s)
 
 

@@ -74,7 +74,7 @@ def _pace(ctx: StudyContext, duty: Duty) -> None:
             ctx.rule("milking.go_round_shadow", "e"),
             stated("s", "share of time stood still", duty.stop_share),
             worked("t", "mean unit-on time", round(out.mean_s), "s"),
-            worked("sd", "its standard deviation", round(out.spread_s), "s"),
+            worked("sd", "its standard deviation", round(out.std_dev_s), "s"),
         ),
         source=EDWARDS,
         confidence="derived",
@@ -163,7 +163,7 @@ def _turns(ctx: StudyContext, duty: Duty) -> None:
     stalls_on = max(1.0, duty.stalls - (platform.entry_stalls if platform else 0.0))
     rows = []
     for minutes in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 14.0):
-        one = rotation(duty.stalls, stalls_on, 60 * minutes, out.mean_s, out.spread_s)
+        one = rotation(duty.stalls, stalls_on, 60 * minutes, out.mean_s, out.std_dev_s)
         rows.append(
             (
                 minutes,
@@ -247,7 +247,7 @@ def _turns_asked_s(ctx: StudyContext, duty: Duty, stalls: int) -> tuple[float, f
     out, platform = duty.milk_out, ctx.plant.first(StandsCows)
     stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
     share = min(max(ctx.plant.wishes.go_round_share, 0.001), 0.5)
-    turn = rotation_for_share_s(stalls, stalls_on, out.mean_s, out.spread_s, share)
+    turn = rotation_for_share_s(stalls, stalls_on, out.mean_s, out.std_dev_s, share)
     return turn, stalls * duty.routine_s / duty.operators
 
 
