@@ -184,6 +184,7 @@ def test_a_cows_milk_is_exact_at_any_step() -> None:
     kg = []
     for step in (1.0, 0.5, 0.2):
         compiled, day = compiled_day(plants.rotary(40, 120, milkings=1), step_s=step)
+        assert compiled.tables.num[sh.N_MINUTE] * step == 60.0
         end = simulate(compiled, day, compiled.start, round(20000 / step)).state
         kg.append(end.out[0][:120, [sh.O_KG, sh.O_OFF, sh.O_EXIT]])
     np.testing.assert_allclose(kg[0], kg[1], rtol=0, atol=EXACT_KG)

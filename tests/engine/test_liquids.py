@@ -197,6 +197,15 @@ def test_the_rated_point_of_a_pump_is_met() -> None:
     assert math.isfinite(head)
 
 
+def test_a_sock_stops_more_as_it_fills() -> None:
+    """Would fail if a half-used sock dropped other than it does: clean, half, due, and between."""
+    rules, laws = default_rulebook(), Liquids(delivery("PC1"), default_rulebook()).laws
+    clean, half, full, none = (rules.number(f"filter.drop_{what}_kpa")
+                               for what in ("clean", "half", "full", "empty"))  # fmt: skip
+    told = [laws.sock_kpa(dirt) for dirt in (-1.0, 0.0, 0.25, 0.5, 0.75, 1.0)]
+    assert told == pytest.approx([none, clean, (clean + half) / 2, half, (half + full) / 2, full])
+
+
 def test_kept_answers_are_those_of_a_network_asked_afresh() -> None:
     """Would fail if what is kept of one plant, or of one state, were told of another: a draft asks
     many plants that are joined up alike, and states that differ in one pump."""

@@ -24,7 +24,7 @@ from byrewright.studies.day import compare, remedies, run_day
 from byrewright.studies.day.findings import CLOSES, closure, labour_h
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import report, simulate_days
-from byrewright.studies.day.temperatures import _during
+from byrewright.studies.day.temperatures import _during, _next_s
 from byrewright.studies.sizing.wash_heat import hotter_wash
 from tests import plants
 
@@ -317,6 +317,26 @@ def test_what_cooling_stages_and_refrigeration_did_is_told_as_it_was() -> None:
         assert ran.sentence == f"{tag} never ran."
 
 
+def test_water_in_milk_is_told_by_its_litres_and_its_share() -> None:
+    """Would fail if water that came into a tank were told as none."""
+    last = usual().last.copy()
+    last.items[usual().compiled.vessel("TK1"), sh.WATER] += 60.0
+    pure = report(replace(usual(), last=last), default_rulebook()).finding("day.milk_pure")
+    kg = re.match(
+        r"([\d.]+) kg of water and wash reached tank and tanker with (\d+)", pure.sentence
+    )
+    assert kg and pure.value is not None and 60.0 <= float(kg[1]) < 70.0
+    assert pure.value == pytest.approx(100 * float(kg[1]) / float(kg[2]), rel=0.01)
+
+
+def test_an_agitator_reaches_the_milk_from_a_share_of_its_tank_on() -> None:
+    """Would fail if a tank were judged by its temperature before all its milk is stirred."""
+    tank = usual().plant.equipment["TK1"]
+    share = default_rulebook().number("tank.stirred_from_share")
+    kg_l = default_rulebook().number("milk.density_kg_m3") / 1000
+    assert usual().reach_kg("TK1") == pytest.approx(share * tank.volume_l * kg_l, rel=0.01)  # type: ignore[attr-defined]
+
+
 def test_a_hot_day_makes_cold_dear() -> None:
     """Would fail if heat outside had no part in refrigeration, or the finding did not say it."""
     plant = plants.rotary()
@@ -449,12 +469,6 @@ def test_a_wash_that_ends_with_product_spoils_the_next_milk_and_says_so() -> Non
     ]
     rinsed = run_day(small(steps=(*ends, "last rinse")), strict)
     assert rinsed.finding("day.milk_wash").verdict == "holds"
-    pure = run_day(small(steps=ends), strict).finding("day.milk_pure")
-    kg = re.match(
-        r"([\d.]+) kg of water and wash reached tank and tanker with (\d+)", pure.sentence
-    )
-    assert kg and pure.value is not None
-    assert float(kg[1]) == pytest.approx(pure.value / 100 * float(kg[2]), abs=0.06)
 
 
 def test_a_hot_wash_begins_as_hot_as_its_heater_gives() -> None:
@@ -551,6 +565,14 @@ def test_a_yard_is_filled_with_as_many_as_wait_no_longer_than_is_good() -> None:
     """Would fail if the gate brought up cows that wait longer, or far fewer than it might."""
     (fewer,) = remedies.fewer_at_a_time(small(), 300.0, 40.0)
     assert 0.85 * 40.0 < float(fewer.to) / 300.0 * 60 <= 40.0
+
+
+def test_a_store_is_warmed_again_by_the_milking_that_comes_next() -> None:
+    """Would fail if milk that kept too warm until the next milking were looked at too late."""
+    done = [SimpleNamespace(begun_s=s) for s in (0.0, 30_000.0, 60_000.0)]
+    run = SimpleNamespace(done=done)
+    found = [_next_s(run, one) for one in done]  # type: ignore[arg-type]
+    assert found == [30_000.0, 60_000.0, np.inf]
 
 
 def test_what_comes_after_a_collection_mixes_with_nothing() -> None:

@@ -19,7 +19,7 @@ from byrewright.studies.failures.findings import _base, _cups, _shortens
 from byrewright.studies.failures.maintenance import Out
 from byrewright.studies.failures.rates import Hours
 from byrewright.studies.failures.script import HALT, Script, Stage
-from byrewright.studies.failures.tables import _milk, service
+from byrewright.studies.failures.tables import _cells, _milk, service
 from byrewright.studies.failures.worth import Cost, Worth
 from byrewright.studies.instruments import instrument_readings
 from byrewright.studies.sizing import size
@@ -207,3 +207,15 @@ def test_cows_wait_until_people_have_acted_and_then_for_what_goes_slower() -> No
     assert Script((nothing, slower), 3600.0).longest_wait_s == 600.0 + 0.5 * 3000.0
     assert Script((nothing, Stage(600.0, HALT, ())), 3600.0).longest_wait_s == 3600.0
     assert Script((nothing,), 3600.0).longest_wait_s == 0.0
+
+
+@pytest.mark.parametrize(("pace", "goes_on", "cells"), [
+    (1.0, True, "--"), (0.7, True, "-~"), (0.0, False, "x-"),
+])  # fmt: skip
+def test_a_failure_that_slows_milking_is_marked_for_it(
+    pace: float, goes_on: bool, cells: str
+) -> None:
+    """Would fail if the matrix called every failure slow but those that are."""
+    case = replace(analysed(SMALL).cases[0], answer=Answer(goes_on, pace=pace))
+    stands, _, slower, *_ = _cells(analysed(SMALL), Cost(case, None, 0.0, 0.0, 0.0), ())
+    assert stands + slower == cells

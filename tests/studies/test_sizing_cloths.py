@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from byrewright.plant.farm import Work
-from byrewright.studies.sizing.cloths import cloth_day, size_cloths
+from byrewright.studies.sizing.cloths import _loads, cloth_day, size_cloths
 from tests.plants import machine
 from tests.studies.benches import bench_of, duty, large, sized, small
 
@@ -30,11 +30,21 @@ def test_missing_dryer_fails() -> None:
     assert result.finding("cloths.dryer").verdict == "fails"
 
 
-def test_advised_count_holds_with_one_out() -> None:
+def test_loads_are_of_the_mean_machine() -> None:
+    """Loads are counted as if all machines held what one of them does."""
+    washers = [machine("CW1", "cloth_washer", load_kg=18, motor_kw=12, count=2),
+               machine("CW2", "cloth_washer", load_kg=36, motor_kw=20)]  # fmt: skip
+    ctx = bench_of(small(), {"cloth.load_fill": 0.75})
+    assert _loads(ctx, 24 * 0.75 * 10, washers) == 10  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("one_out_h", [8.0, 16.0])
+def test_advised_count_holds_with_one_out(one_out_h: float) -> None:
     """The advised number of washers does not carry the day with one out of order."""
-    first = sized(large(), size_cloths).finding("cloths.washer_hours")
+    rules = {"cloth.hours_one_out": one_out_h}
+    first = sized(large(), size_cloths, rules=rules).finding("cloths.washer_hours")
     assert first.verdict == "fails" and first.target == ("CW1", "count")
     more = machine("CW1", "cloth_washer", load_kg=18, motor_kw=12, count=int(first.advised or 0))
-    again = sized(large(CW1=more), size_cloths)
+    again = sized(large(CW1=more), size_cloths, rules=rules)
     assert again.finding("cloths.washer_hours").verdict in ("holds", "tight")
     assert again.finding("cloths.washer_one_out").verdict in ("holds", "tight")

@@ -141,6 +141,14 @@ def test_direct_loading_leaves_little_to_store() -> None:
     assert peaks[0] < 0.2 * peaks[1]
 
 
+def test_a_tank_has_room_over_all_that_stands_in_it() -> None:
+    """A tank would be filled to the brim, or sized for what stands in it at its emptiest."""
+    for share in (0.5, 0.9):
+        found = sized(small(), size_storage, rules={"tank.reserve_share": share})
+        peak_l = max(run_timetable(ctx := bench_of(small()), duty_of(ctx)).content_l)
+        assert found.finding("storage.volume").limit == pytest.approx(peak_l * (1 + share), abs=1.0)
+
+
 def test_the_only_tank_needs_a_pause() -> None:
     """A collection in the middle of milking would leave no time to wash the only tank."""
     tanker = Collection(at="06:00", tanker_l=28000)
@@ -148,6 +156,12 @@ def test_the_only_tank_needs_a_pause() -> None:
     bay = machine("TB1", "tanker_bay", direct=False)
     busy = plant.model_copy(update={"equipment": {**plant.equipment, "TB1": bay}})
     assert sized(busy, size_storage).finding("storage.while_washed").verdict == "fails"
+    noon = Collection(at="11:00", tanker_l=28000)
+    free = sized(collected(busy, noon), size_storage).finding("storage.while_washed").value
+    ((_, content_l),) = run_timetable(ctx := bench_of(collected(busy, noon)), duty_of(ctx)).visits
+    volume_l = next(t.volume_l for t in busy.machines(StoresMilk))
+    loads_min = min(content_l, volume_l) / bay.load_l_min  # type: ignore[attr-defined]
+    assert free == pytest.approx(5.5 * 60 - loads_min, abs=5.0)  # until milk comes again at 16:30
 
 
 def test_withheld_milk_has_its_own_vessel() -> None:

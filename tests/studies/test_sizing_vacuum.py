@@ -124,6 +124,16 @@ def test_pumps_under_their_least_speed() -> None:
     assert bare.verdict == "fails"
 
 
+@pytest.mark.parametrize("redundancy", ["none", "duty-and-standby", "shared-running"])
+def test_a_standby_is_judged_where_one_is_wished(redundancy: str) -> None:
+    """A farm that wants one pump would be told to buy two, or one that wants two would not."""
+    plant = small(VP2=None)
+    wishes = plant.wishes.model_copy(update={"redundancy": redundancy})
+    found = sized(plant.model_copy(update={"wishes": wishes}), size_vacuum).findings
+    told = [f.verdict for f in found if f.key == "vacuum.pump.standby"]
+    assert told == ([] if redundancy == "none" else ["fails"])
+
+
 def test_a_lobe_pump_is_noted() -> None:
     """The altitude rule of vane pumps would be applied to a lobe pump without a word."""
     lobe = machine("VP1", "vacuum_pump", capacity_l_min_free=6000, motor_kw=15, design="lobe")

@@ -26,7 +26,7 @@ from byrewright.studies.vacuum.operating import ERROR_KPA, at_point
 from byrewright.studies.vacuum.sensitivity import Effect, effects, tables
 from byrewright.studies.vacuum.situations import air_use, milking_mode
 from byrewright.studies.vacuum.steady import reserve_situation, solve, standard_situations
-from tests.plants import machine, rotary, rows
+from tests.plants import machine, pipe, rotary, rows
 from tests.studies.benches import bench_of
 
 RULES = default_rulebook()
@@ -180,6 +180,21 @@ def test_fixed_pumps_and_belts() -> None:
     assert belts.value is not None and belts.value > 0.0
     assert f"Belts for {belts.value:.0f} % more speed" in belts.sentence
     assert found.finding("vacuum.test.effective_reserve_iso").verdict == "fails"
+
+
+@pytest.mark.parametrize(("many", "places"), [(1, [1]), (2, [1, 10]), (3, [1, 5, 10])])
+def test_outlets_of_a_line_that_is_no_ring_stand_at_its_ends_first(
+    many: int, places: list[int]
+) -> None:
+    """Would fail if air of a long line had farther to go than its outlets are apart."""
+    plant = rotary()
+    line = plant.equipment["PA1"].model_copy(update={"ring": False})
+    pipes = [pipe(f"LZ{i}", f"PA1.supply_{i}", f"DT1.line_{i + 5}") for i in range(2, many + 1)]
+    equipment = {**plant.equipment, "PA1": line}
+    longer = plant.model_copy(update={"equipment": equipment, "pipes": (*plant.pipes, *pipes)})
+    network = network_of(longer, RULES)
+    found = [network.nodes[s.a] for s in network.segments if s.name.startswith("PA1 outlet")]
+    assert found == [f"PA1 at {k}/10" for k in places]
 
 
 def test_a_pump_does_less_work_on_the_air_than_it_takes() -> None:

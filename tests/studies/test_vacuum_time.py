@@ -18,6 +18,7 @@ from byrewright.studies.vacuum.transient import (
     march,
     open_units,
     pump_trips,
+    regulator_sticks_open,
     scan,
     standard_events,
     units_open,
@@ -144,6 +145,13 @@ def test_two_units_are_held_open_in_a_large_plant(network: Network) -> None:
     """US guide: plants of more than 32 units should stand two open units."""
     assert open_units(network) == 2
     assert open_units(network_of(rows(), default_rulebook())) == 1
+
+
+def test_a_regulator_that_sticks_open_lets_in_what_it_is_rated_for(network: Network) -> None:
+    """Would fail if it let in more than all of its opening."""
+    event = regulator_sticks_open(network)
+    assert event is not None
+    assert [row[-1] for row in event.rows(network, None)] == [1.0]  # type: ignore[arg-type]
 
 
 def test_times_start_before_the_event(runs: dict[str, Run]) -> None:
