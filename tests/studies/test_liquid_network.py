@@ -262,7 +262,7 @@ def test_the_wash_comes_to_the_pumps_no_hotter_than_they_are_judged_for(name: st
     told = {i.symbol: i for i in bw.size(plant).finding("delivery.npsh@MP1").inputs}
     judged_c = float(re.findall(r"wash at (\d+) degC", str(told["p_boils"].meaning))[0])
     ambient = plant.model.site.ambient_c
-    warm = bw.day(plant, month=ambient.index(max(ambient)) + 1).line("day.warmth").arrays
+    warm = bw.day(plant, month=ambient.index(max(ambient)) + 1).line("day.temperature").arrays
     peak_c = max(float(c.max()) for tag, c in warm.items() if tag.startswith("rc"))
     assert peak_c - 0.5 < judged_c < peak_c + 6.0
 

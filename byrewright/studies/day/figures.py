@@ -195,7 +195,7 @@ def series(notes: ResultBuilder, run: Run) -> None:
             warm.append(line(tag, "degC", run.temperature_c(tag)))
     notes.series.append(Series("day.content", "Content of vessels", hours, "h", tuple(level)))
     notes.series.append(
-        Series("day.warmth", "Temperature of vessels", hours, "h", tuple(warm),
+        Series("day.temperature", "Temperature of vessels", hours, "h", tuple(warm),
                "of an empty vessel: its last setting")
     )  # fmt: skip
     outlets = [

@@ -41,7 +41,8 @@ def write_sheet(result: Result, out: Path) -> None:
         figure.suptitle(f"The milking day: {result.plant}   seed {result.seed}", fontsize=10)
         panels: tuple[tuple[str, int | str | None, str], ...] = (
             ("day.milk", 0, "L/min"), ("day.content", None, "L"), ("day.content", "stores", "L"),
-            ("day.warmth", "stores", "degC"), ("day.outlets", None, "degC"), ("day.power", 0, "kW"),
+            ("day.temperature", "stores", "degC"), ("day.outlets", None, "degC"),
+            ("day.power", 0, "kW"),
         )  # fmt: skip
         for axis, (key, which, unit) in zip(axes, panels, strict=True):
             _panel(axis, found[key], which, unit)

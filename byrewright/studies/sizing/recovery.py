@@ -259,7 +259,7 @@ def _beside(ctx: StudyContext, could: Mapping[float, Mapping[str, RecoveredHeat]
 
 
 def _loss_share_h(one: RecoversHeat) -> float:
-    """Share of its warmth that a recovery's store loses in an hour."""
+    """Share of its heat over the room that a recovery's store loses in an hour."""
     return max((v.loss_share_h for v in one.lower() if isinstance(v, Vessel)), default=0.0)
 
 
@@ -284,7 +284,8 @@ def _fitted(
                        round(w.mean.hot_l), "L"),
                 worked("", "of it drawn through this store", round(100 * taker.draws), "%"),
                 stated("C", "its store", one.volume_l, "L"),
-                worked("UA", "of its warmth lost in an hour", taker.loss_share_h, "0 to 1"),
+                worked("UA", "of its heat over the room lost an hour", taker.loss_share_h,
+                       "0 to 1"),
                 ctx.rule("cooling.cop_fall_per_k"), ctx.rule("cooling.day_swing_k")),
     )  # fmt: skip
     ctx.notes.tables.append(Table(

@@ -36,7 +36,7 @@ def judge_suction(ctx: StudyContext, pump: MovesMilk, modes: Sequence[Asked]) ->
     """Whether the pump's suction stays above boiling with its vessel nearly empty: at the least of
     the modes in which it runs, with milk and wash as warm as they come to it."""
     found = [
-        _inlet(one, at.l_min, *_warmth(ctx, at.mode, one))
+        _inlet(one, at.l_min, *_temperature(ctx, at.mode, one))
         for at in modes
         if (one := asked(ctx, pump.id, at.mode, at.l_min, {at.source: 0.0})) is not None
     ]
@@ -104,7 +104,7 @@ def _inlet(at: Asked, l_min: float, warm_c: float, name: str) -> Inlet:
     return Inlet(at, l_min, f"{name} at {warm_c:.0f} degC", kpa, over_m)
 
 
-def _warmth(ctx: StudyContext, mode: str, at: Asked) -> tuple[float, str]:
+def _temperature(ctx: StudyContext, mode: str, at: Asked) -> tuple[float, str]:
     """How warm a milk pump's liquid comes in a mode, and what it is."""
     does = set(ctx.plant.modes[mode].does)
     if "wash" in does:

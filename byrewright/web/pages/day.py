@@ -59,7 +59,7 @@ def there(
     """A line with gaps where there is nothing: an empty tank has no temperature, an idle cooler no
     outlet."""
     moments = answer.moments if answer is not None else []
-    if key == "day.warmth" and len(moments) == len(values):
+    if key == "day.temperature" and len(moments) == len(values):
         held = [m.held.get(name) for m in moments]
         return [
             None if h is not None and h.warm_c is None else y
