@@ -197,6 +197,13 @@ def test_the_rated_point_of_a_pump_is_met() -> None:
     assert math.isfinite(head)
 
 
+def test_openings_are_as_wide_as_the_pipe_there() -> None:
+    """Would fail if what a vessel's opening costs were reckoned for a bore that no pipe has."""
+    net = Liquids(delivery("PC1", L1={"bore_mm": 38.0}), default_rulebook())
+    assert net.bore_mm[Node("BT1", "outlet")] == net.bore_mm[Node("MP1", "inlet")] == 38.0
+    assert net.bore_mm[Node("MP1", "outlet")] == 48.6
+
+
 def test_a_sock_stops_more_as_it_fills() -> None:
     """Would fail if a half-used sock dropped other than it does: clean, half, due, and between."""
     rules, laws = default_rulebook(), Liquids(delivery("PC1"), default_rulebook()).laws

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -27,6 +28,7 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.deck import size_deck
 from byrewright.studies.sizing.expected import note_expected
 from byrewright.studies.sizing.sizes import with_others_off
+from byrewright.studies.sizing.tank_runs import late_h
 from byrewright.studies.sizing.vacuum import size_vacuum
 from tests import plants
 from tests.studies.benches import duty, large, sized
@@ -219,3 +221,10 @@ def test_a_failure_that_slows_milking_is_marked_for_it(
     case = replace(analysed(SMALL).cases[0], answer=Answer(goes_on, pace=pace))
     stands, _, slower, *_ = _cells(analysed(SMALL), Cost(case, None, 0.0, 0.0, 0.0), ())
     assert stands + slower == cells
+
+
+@pytest.mark.parametrize(("minute", "late"), [(300.0, 2.0), (100.0, 0.0), (None, None)])
+def test_milk_is_late_from_the_end_of_filling_on(minute: float | None, late: float | None) -> None:
+    """Would fail if hours until milk is cold were not hours, or were told of milk that never is."""
+    run, fill = SimpleNamespace(minutes_until=lambda _: minute), SimpleNamespace(minutes=180.0)
+    assert late_h(run, fill, 4.0) == late  # type: ignore[arg-type]

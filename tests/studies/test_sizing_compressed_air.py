@@ -51,6 +51,19 @@ def test_no_dryer_fails_and_a_fitting_one_holds() -> None:
     assert twice == pytest.approx(1.2 * (result.finding("air.dryer").limit or 0.0), rel=0.01)
 
 
+def test_a_receiver_is_as_large_as_starts_and_a_busy_minute_ask() -> None:
+    """A receiver would be ordered for another pressure of the air outside than there is."""
+    ctx, found = bench_of(small()), sized(small(), size_compressed_air).finding("air.receiver")
+    first = small().equipment["AV1"]
+    outside_bar = duty(small()).pressure_kpa_abs / 100
+    band = first.highest_bar - first.lowest_bar  # type: ignore[attr-defined]
+    starts = ctx.number("air.starts_per_h")
+    cycling_l = 0.25 * 400.0 * 60 * outside_bar / (starts * band)  # the AC1 of 400 L/min
+    spare_bar = first.lowest_bar - first.serves_bar  # type: ignore[attr-defined]
+    minute_l = air_demand(ctx, duty(small())).peak_l_min * outside_bar / spare_bar
+    assert found.limit == pytest.approx(max(cycling_l, minute_l), rel=0.001)
+
+
 def test_small_compressor_is_advised_up() -> None:
     """A compressor too small to milk alone passes because its partner is counted."""
     half = machine("AC1", "air_compressor", capacity_l_min_free=90, motor_kw=1.1)

@@ -108,6 +108,16 @@ def test_no_filter_is_named() -> None:
     assert sized(small(MF1=None, MF2=None), size_delivery).finding("delivery.filter").value == 0
 
 
+def test_a_filter_is_as_large_as_the_flow_through_it_over_its_speed() -> None:
+    """Milk would be pressed through a sock too small for it, or a filter be bought for a river."""
+    ctx = bench_of(small())
+    flow_m3_s = cooler_flow_l_min(ctx, duty_of(ctx)) / 1000 / 60
+    most_m_s = ctx.rules["filter.face_velocity_m_s"].high
+    assert most_m_s is not None
+    area = sized(small(), size_delivery).finding("delivery.filter.area@MF1").limit
+    assert area == pytest.approx(flow_m3_s / most_m_s)
+
+
 def test_the_cooler_sees_the_bursts_that_no_tank_evens_out() -> None:
     """Coolers of rows would be sized for the mean flow, and milk reach the tank too warm."""
     ctx = bench_of(rows(24, 300))

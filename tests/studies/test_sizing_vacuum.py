@@ -132,6 +132,9 @@ def test_a_standby_is_judged_where_one_is_wished(redundancy: str) -> None:
     found = sized(plant.model_copy(update={"wishes": wishes}), size_vacuum).findings
     told = [f.verdict for f in found if f.key == "vacuum.pump.standby"]
     assert told == ([] if redundancy == "none" else ["fails"])
+    both = sized(small().model_copy(update={"wishes": wishes}), size_vacuum).findings
+    stands = [f for f in both if f.key == "vacuum.pump.standby"]  # both run, so none is cold
+    assert all(f.verdict == "holds" and "does not save" not in f.sentence for f in stands)
 
 
 def test_a_lobe_pump_is_noted() -> None:

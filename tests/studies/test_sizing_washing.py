@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from byrewright.engine.washing import wash_circuit
 from byrewright.plant.farm import Cleaning
 from byrewright.plant.plant import Plant
 from byrewright.plant.programme import wash_of
 from byrewright.results import Finding
 from byrewright.standards.practice import MAGNITUDES
-from byrewright.standards.rulebook import default_rulebook
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.sizing.washing import size_washing
 from tests.plants import machine, rows
 from tests.studies.benches import large, sized, small
@@ -44,6 +45,15 @@ def test_a_trough_has_room_above_the_hot_charge() -> None:
         charge_l = found.finding("wash.hot_charge").value
         assert charge_l is not None
         assert found.finding("wash.trough").limit == pytest.approx(charge_l * (1 + share), abs=1.0)
+
+
+def test_each_unit_loses_heat_of_the_wash() -> None:
+    """A wash would come back warmer for having more units to warm."""
+    plant, rules = small(), default_rulebook()
+    area, u = rules.number("wash.unit_area_m2"), rules.number("wash.line_u_w_m2k")
+    more = Rulebook({"wash.unit_area_m2": 1.5 * area})
+    lost = [wash_circuit(plant, r).ua_kw_k for r in (rules, more)]
+    assert lost[1] - lost[0] == pytest.approx(50 * 0.5 * area * u / 1000)
 
 
 def test_end_temperature_falls_with_the_charge() -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import Literal, NamedTuple
 
-from byrewright.plant.graph import Edge, Graph, Node, build
+from byrewright.plant.graph import Edge, Graph, Node
 from byrewright.plant.machine import Service
 from byrewright.plant.plant import Plant
 
@@ -135,12 +135,9 @@ class Propagation:
 class Net:
     """The part of the graph that carries some services, as lists ready to be searched."""
 
-    def __init__(
-        self, plant: Plant, services: Iterable[Service], graph: Graph | None = None
-    ) -> None:
+    def __init__(self, plant: Plant, services: Iterable[Service], graph: Graph) -> None:
         self.plant = plant
         wanted = frozenset(services)
-        graph = graph or build(plant)
         piped: set[Node] = set()
         self.near: dict[Node, list[tuple[Node, Edge, bool]]] = {}
         for edge in graph.edges:
