@@ -26,7 +26,7 @@ from byrewright.studies.told_once import (
 from tests.studies.benches import bench_of
 from tests.studies.failing import ROWS, SMALL, example
 
-HOW_MANY = 8 if os.environ.get("CI") else 3
+HOW_MANY = 6 if os.environ.get("CI") else 3
 """Random briefs here, more in continuous integration; benchmarks/bench_agreement.py takes 300."""
 
 
