@@ -10,7 +10,9 @@ import pytest
 
 from byrewright.engine import liquidsections
 from byrewright.engine.liquidgraph import Flows
+from byrewright.engine.liquidlaws import Fluid
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
+from byrewright.engine.liquidstreams import upstream
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Mode, Pipe, Plant
 from byrewright.plant.primitives import Pump
@@ -202,6 +204,27 @@ def test_openings_are_as_wide_as_the_pipe_there() -> None:
     net = Liquids(delivery("PC1", L1={"bore_mm": 38.0}), default_rulebook())
     assert net.bore_mm[Node("BT1", "outlet")] == net.bore_mm[Node("MP1", "inlet")] == 38.0
     assert net.bore_mm[Node("MP1", "outlet")] == 48.6
+
+
+def test_what_arrives_is_traced_back_to_where_it_comes_from() -> None:
+    """Would fail if flow were followed the way that it runs instead of back."""
+    net = Liquids(delivery("PC1"), default_rulebook())
+    found = net.solve(net.situation("milking"))
+    shares, l_min = upstream(net, found, Node("TK1", "inlet_1"), {"BT1"})
+    assert shares == {"BT1": 1.0} and l_min == pytest.approx(found.l_min["MP1:inlet-outlet"])
+    assert upstream(net, found, Node("BT1", "outlet"), {"TK1"})[0] == {}
+
+
+def test_pipes_alike_share_the_flow() -> None:
+    """Would fail if pipes side by side were as narrow together as one, or its friction were that
+    of another Reynolds number: each of three carries a third."""
+    made = delivery("PC1")
+    net = Liquids(made, default_rulebook())
+    fluid = Fluid("milk", 1030.0, 2.0, 2.0)
+    (_, one), (_, three) = (net.laws.pipe(made.pipes[0], fluid, many) for many in (1, 3))
+    at, third = 100.0, 100.0 / 3
+    assert three[0] * at**2 == pytest.approx(one[0] * third**2)  # head without friction
+    assert three[3] * at == pytest.approx(one[3] * third)  # Reynolds number
 
 
 def test_a_sock_stops_more_as_it_fills() -> None:

@@ -18,15 +18,17 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.programme import loads_direct
 from byrewright.plant.roles import StandsCows
 from byrewright.results import Result
+from byrewright.standards.cooling import temperature_rule
 from byrewright.standards.practice import MAGNITUDES
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day import compare, remedies, run_day
 from byrewright.studies.day.findings import CLOSES, closure, labour_h
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import report, simulate_days
-from byrewright.studies.day.temperatures import _during, _next_s
+from byrewright.studies.day.temperatures import _deadline_s, _during, _little_milk, _next_s
 from byrewright.studies.sizing.wash_heat import hotter_wash
 from tests import plants
+from tests.studies.benches import bench_of
 
 TURN_L = 0.25  # share: one turn's milk follows from cows and yield, but for cows at the edges
 
@@ -565,6 +567,41 @@ def test_a_yard_is_filled_with_as_many_as_wait_no_longer_than_is_good() -> None:
     """Would fail if the gate brought up cows that wait longer, or far fewer than it might."""
     (fewer,) = remedies.fewer_at_a_time(small(), 300.0, 40.0)
     assert 0.85 * 40.0 < float(fewer.to) / 300.0 * 60 <= 40.0
+
+
+def test_milk_must_be_cold_when_the_rule_of_the_region_says() -> None:
+    """Would fail if four hours from the start of milking were counted from its end, or two from
+    its end from the start."""
+    session = SimpleNamespace(begun_s=0.0, last_off_s=5 * 3600.0)
+    steps = temperature_rule("New Zealand").steps
+    due_h = {s.clock: _deadline_s(s, session) / 3600 for s in steps if s.limit_c == 6.0}  # type: ignore[arg-type]
+    assert due_h == {"start_of_milking": 6.0, "end_of_milking": 7.0}
+    at_once = next(s for s in temperature_rule("EU").steps if s.within_h is None)
+    assert _deadline_s(at_once, session) == 7 * 3600.0  # type: ignore[arg-type]
+
+
+def test_little_milk_is_told_between_milkings_and_not_of_an_empty_tank() -> None:
+    """Would fail if milk that is still coming or cooling were told as left unstirred, or the drops
+    that a tanker leaves."""
+    after_s = 2 * 3600.0
+    steps = [SimpleNamespace(limit_c=c, within_h=h) for c, h in ((10.0, 2.0), (6.0, 4.0))]
+    times = np.arange(144.0) * 600.0
+    for late_kg, told in ((20.0, False), (200.0, True)):
+        kg = np.where(times <= after_s + 4 * 3600.0, 200.0, late_kg)
+        run = SimpleNamespace(
+            seen=times[:, None], seconds=86_400.0, clock=str, plant=plants.rotary(),
+            sessions=[SimpleNamespace(begun_s=0.0, last_off_s=after_s, ended=True)],
+            reach_kg=lambda _: 400.0, temperature_c=lambda _: np.full(144, 20.0),
+            content_kg=lambda _, kg=kg: kg,
+            compiled=SimpleNamespace(
+                names=SimpleNamespace(cooled=["TK1"]), vessel=lambda _: 0, kg_l={"TK1": 1.0},
+                tables=SimpleNamespace(F=np.full((1, len(sh.VESSEL)), 10_000.0)),
+            ),
+        )  # fmt: skip
+        ctx = bench_of(plants.rotary())
+        _little_milk(ctx, run, steps)  # type: ignore[arg-type]
+        (found,) = ctx.notes.findings
+        assert found.value == (200.0 if told else 0.0)
 
 
 def test_a_store_is_warmed_again_by_the_milking_that_comes_next() -> None:

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from byrewright.plant.roles import StoresMilk
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.count import bore_mm
@@ -28,10 +29,11 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.deck import size_deck
 from byrewright.studies.sizing.expected import note_expected
 from byrewright.studies.sizing.sizes import with_others_off
+from byrewright.studies.sizing.tank_cooling import pull_downs
 from byrewright.studies.sizing.tank_runs import late_h
 from byrewright.studies.sizing.vacuum import size_vacuum
 from tests import plants
-from tests.studies.benches import duty, large, sized
+from tests.studies.benches import bench_of, duty, large, sized
 from tests.studies.failing import ROWS, SMALL, analysed, example
 from tests.studies.test_day import run_day
 from tests.studies.test_day import small as small_day
@@ -221,6 +223,14 @@ def test_a_failure_that_slows_milking_is_marked_for_it(
     case = replace(analysed(SMALL).cases[0], answer=Answer(goes_on, pace=pace))
     stands, _, slower, *_ = _cells(analysed(SMALL), Cost(case, None, 0.0, 0.0, 0.0), ())
     assert stands + slower == cells
+
+
+def test_a_second_milking_warms_what_the_first_left() -> None:
+    """Would fail if the blend in a tank of two milkings were told as none, or warmer than the milk
+    that comes, or colder than what stands."""
+    ctx = bench_of(plants.rotary())
+    _, blend = pull_downs(ctx, duty(plants.rotary()), ctx.plant.machines(StoresMilk)[0], 4.0, 18.0)
+    assert blend is not None and 4.0 < blend < 18.0
 
 
 @pytest.mark.parametrize(("minute", "late"), [(300.0, 2.0), (100.0, 0.0), (None, None)])

@@ -71,6 +71,16 @@ def test_milk_that_stands_on_liquid_below_its_freezing_is_told() -> None:
     assert size(chilled(-9.0, 45.0)).finding("cooling.coolant.milk_wall").verdict == "fails"
 
 
+def test_a_chiller_that_is_advised_carries_its_heat() -> None:
+    """Would fail if a chiller were advised that is too small again, or several times too large."""
+    plant = chilled()
+    weak = plant.equipment["CH1"].model_copy(update={"duty_kw": 5.0})
+    plant = plant.model_copy(update={"equipment": {**plant.equipment, "CH1": weak}})
+    found = size(plant).finding("cooling.chiller.duty@CH1")
+    assert found.verdict == "fails" and found.limit is not None and found.advised is not None
+    assert found.limit < float(found.advised) < 1.6 * found.limit
+
+
 def apart() -> Plant:
     """The same, the cooler's liquid at 3 degC, with a tank on a chiller of its own at -6 degC."""
     base = chilled(3.0)

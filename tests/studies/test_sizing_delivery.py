@@ -108,6 +108,16 @@ def test_no_filter_is_named() -> None:
     assert sized(small(MF1=None, MF2=None), size_delivery).finding("delivery.filter").value == 0
 
 
+def test_milk_is_lifted_by_the_height_that_the_site_states() -> None:
+    """Where pipes state no rise a pump would be asked for no lift, though the tank stands above."""
+    heads = []
+    for lift_m in (0.0, 2.0):
+        site = small().site.model_copy(update={"lift_m": lift_m})
+        plant = small().model_copy(update={"site": site})
+        heads.append(sized(plant, size_delivery).finding("delivery.head@MP1").limit or 0.0)
+    assert heads[1] - heads[0] == pytest.approx(2.0)
+
+
 def test_a_filter_is_as_large_as_the_flow_through_it_over_its_speed() -> None:
     """Milk would be pressed through a sock too small for it, or a filter be bought for a river."""
     ctx = bench_of(small())
