@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from byrewright.physics.errors import PhysicsRangeError, check
 from byrewright.standards.rulebook import Rulebook, default_rulebook
@@ -218,10 +219,14 @@ class WarmStore:
         18.3
         """
         at_c, caught = self.in_c, 0.0
+        alike = [
+            (given / step_h, drawn / 3600.0 / step_h, step_h * len(list(steps)))
+            for (given, drawn), steps in groupby(zip(given_kwh, drawn_kj_k, strict=True))
+        ]
         for _ in range(DAYS_TO_SETTLE):
             before_c, caught = at_c, 0.0
-            for given, drawn in zip(given_kwh, drawn_kj_k, strict=True):
-                at_c, took = self._step(at_c, given / step_h, drawn / 3600.0 / step_h, step_h)
+            for kw, drawn_kw_k, hours in alike:
+                at_c, took = self._step(at_c, kw, drawn_kw_k, hours)
                 caught += took
             if abs(at_c - before_c) < SETTLED_K:
                 break

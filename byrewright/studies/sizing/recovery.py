@@ -79,7 +79,8 @@ def recovered_of(ctx: StudyContext, duty: Duty, taker: Taker) -> RecoveredHeat:
     share, most_c = (ctx.number(key) for key in RECOVERS[taker.takes])
     site, found = ctx.plant.site, list[MonthOfHeat]()
     for month, in_c in enumerate(site.water_temperature_c, 1):
-        given = _given_kwh(ctx, duty, taker.makers, month)
+        given = _once(ctx, "heat of " + ", ".join(m.id for m in taker.makers), month,
+                      lambda m: _given_kwh(ctx, duty, taker.makers, m))  # fmt: skip
         hot = _once(
             ctx, "hot water by the quarter of an hour", month, lambda m: _hot_l(ctx, duty, m)
         )
@@ -121,6 +122,8 @@ def _given_kwh(
     for one in makers:
         cold = one.cold()
         for q, kwh in enumerate(made[one.id]):
+            if kwh == 0.0:
+                continue
             above = outside_c(_hour(q), mean, swing) - cold.rated_ambient_c
             given[q] += kwh * (1.0 + 1.0 / (cold.cop * cop_share(above, fall)))
     return given
