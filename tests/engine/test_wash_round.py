@@ -126,3 +126,24 @@ def test_recovered_water_fills_the_first_rinse_alone() -> None:
     assert given["clean water to TR1"] >= steps[-1].litres - 1
     assert 0 < given["cold to TR1"] < steps[0].litres
     assert "rinse of a tank" in kg
+
+
+def test_the_sequence_of_a_wash_is_that_of_its_steps() -> None:
+    """Would fail if people changed over in no time, or more were made up than a trough has room
+    for."""
+    trough_l = 150.0
+    tight = plants.machine("TR1", "wash_trough", volume_l=trough_l)
+    rules = default_rulebook()
+    compiled, _ = compiled_day(small(TR1=tight), rules)
+    phases = compiled.tables.F[compiled.tables.rows("phases")]
+    does, seconds = phases[:, sh.Q_DOES], phases[:, sh.Q_SECONDS]
+    before = seconds[np.isin(does, (sh.FLUSH, sh.WAIT))].sum()
+    assert before == pytest.approx(60 * rules.number("wash.changeover_min"))
+    made: list[float] = [0.0]
+    for row in phases:
+        if row[sh.Q_DOES] == sh.DOSE_IN:
+            made[-1] += row[sh.Q_KG]
+        elif row[sh.Q_DOES] == sh.CIRCULATE:
+            made.append(0.0)
+    assert 0.9 * trough_l < max(made) < trough_l
+    assert any(note.startswith("TR1: room for 150 L, less than ") for note in compiled.notes)

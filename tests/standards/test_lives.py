@@ -30,3 +30,8 @@ def test_no_practice_life_is_held_for_nothing() -> None:
     """A figure nobody uses would still stand in the list to be checked."""
     practice = {key for key, row in LIVES.items() if row.source == "practice"}
     assert practice - set(_named()) == set()
+
+
+def test_lives_scatter_as_published_ones_do() -> None:
+    """Shapes of the published table lie in 0.7 to 1.9; a part would be said to last to the hour."""
+    assert {key: row.beta for key, row in LIVES.items() if not 0.7 <= row.beta <= 2.0} == {}

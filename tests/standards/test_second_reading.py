@@ -27,6 +27,8 @@ SECOND = {
     "milk.wash_pct": (0.01, "practice"),  # common practice, no source
     "vacuum.attach_air_l_min": (150.0, "practice"),  # common practice, no source
     "fitting.tee_branch_diameters": (60.0, "fluid_handbooks"),  # from memory
+    "install.vessel_h": (2.0, "practice"),  # common practice, no source
+    "install.test_h": (0.4, "practice"),  # common practice, no source
     "vessel.level_share": (0.3, "practice"),  # common practice, no source
     "coolant.tank_drop_kpa": (40.0, "practice"),  # common practice, no source
 }

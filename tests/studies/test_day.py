@@ -25,7 +25,13 @@ from byrewright.studies.day import compare, remedies, run_day
 from byrewright.studies.day.findings import CLOSES, closure, labour_h
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import report, simulate_days
-from byrewright.studies.day.temperatures import _deadline_s, _during, _little_milk, _next_s
+from byrewright.studies.day.temperatures import (
+    _deadline_s,
+    _during,
+    _little_milk,
+    _next_s,
+    _no_milk_met_milk,
+)
 from byrewright.studies.sizing.wash_heat import hotter_wash
 from tests import plants
 from tests.studies.benches import bench_of
@@ -373,6 +379,9 @@ def test_the_sheet_is_drawn_the_same_each_time(tmp_path: Path, ending: str) -> N
         write_sheet(result(), name)
     assert names[0].read_bytes() == names[1].read_bytes()
     assert names[0].stat().st_size > 10_000
+    if ending == "svg":  # of a sheet of A4: points, 72 to the inch
+        size = re.search(r'width="([\d.]+)pt" height="([\d.]+)pt"', names[0].read_text("utf-8"))
+        assert size and [float(x) for x in size.groups()] == pytest.approx([595, 842], abs=1.0)
 
 
 def test_progress_is_told_and_months_are_checked() -> None:
@@ -602,6 +611,17 @@ def test_little_milk_is_told_between_milkings_and_not_of_an_empty_tank() -> None
         _little_milk(ctx, run, steps)  # type: ignore[arg-type]
         (found,) = ctx.notes.findings
         assert found.value == (200.0 if told else 0.0)
+
+
+def test_milk_met_milk_where_a_tank_held_some_as_a_milking_came() -> None:
+    """Would fail if the rule for mixing were passed over though milk was mixed."""
+    session, held = SimpleNamespace(begun_s=0.0), {"TK1": 5.0, "TK2": None}
+    for tags, done, none_met in ((("TK1", "TK2"), [session], False), (("TK2",), [session], True),
+                                 (("TK2",), [], False)):  # fmt: skip
+        names = SimpleNamespace(cooled=tags)
+        run = SimpleNamespace(done=done, temperature_at=lambda tag, _: held[tag],
+                              compiled=SimpleNamespace(names=names))  # fmt: skip
+        assert _no_milk_met_milk(run) is none_met  # type: ignore[arg-type]
 
 
 def test_a_store_is_warmed_again_by_the_milking_that_comes_next() -> None:

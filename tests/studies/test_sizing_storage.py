@@ -149,6 +149,15 @@ def test_a_tank_has_room_over_all_that_stands_in_it() -> None:
         assert found.finding("storage.volume").limit == pytest.approx(peak_l * (1 + share), abs=1.0)
 
 
+def test_tankers_come_on_their_days() -> None:
+    """A tanker of every day and one of every second would come at other hours, or on one day."""
+    daily, second = Collection(at="11:00", tanker_l=28000), Collection(at="20:00", tanker_l=28000,
+                                                                       every_days=2)  # fmt: skip
+    plant = collected(small(TB1=machine("TB1", "tanker_bay", direct=False)), daily, second)
+    visits = run_timetable(ctx := bench_of(plant), duty_of(ctx)).visits
+    assert [minute for minute, _ in visits] == [11 * 60, 20 * 60, 24 * 60 + 11 * 60]
+
+
 def test_the_only_tank_needs_a_pause() -> None:
     """A collection in the middle of milking would leave no time to wash the only tank."""
     tanker = Collection(at="06:00", tanker_l=28000)
