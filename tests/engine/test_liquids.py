@@ -227,6 +227,15 @@ def test_pipes_alike_share_the_flow() -> None:
     assert three[3] * at == pytest.approx(one[3] * third)  # Reynolds number
 
 
+def test_a_pump_that_displaces_gives_its_flow_against_any_head() -> None:
+    """Would fail if such a pump gave more for turning at its own speed, or less behind a cooler."""
+    net = Liquids(delivery("PC1"), default_rulebook())
+    net = net.with_pumps({"MP1": replace(net.pumps["MP1"], head_m=None)})
+    for speed, l_min in (({}, 90.0), ({"MP1": 0.5}, 45.0)):
+        found = net.solve(replace(net.situation("milking"), speed=speed))
+        assert found.l_min["MP1:inlet-outlet"] == pytest.approx(l_min)
+
+
 def test_a_sock_stops_more_as_it_fills() -> None:
     """Would fail if a half-used sock dropped other than it does: clean, half, due, and between."""
     rules, laws = default_rulebook(), Liquids(delivery("PC1"), default_rulebook()).laws
