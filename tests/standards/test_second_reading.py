@@ -29,6 +29,7 @@ SECOND = {
     "fitting.tee_branch_diameters": (60.0, "fluid_handbooks"),  # from memory
     "install.vessel_h": (2.0, "practice"),  # common practice, no source
     "install.test_h": (0.4, "practice"),  # common practice, no source
+    "quote.service_price_high": (1.1, "practice"),  # common practice, no source
     "vessel.level_share": (0.3, "practice"),  # common practice, no source
     "coolant.tank_drop_kpa": (40.0, "practice"),  # common practice, no source
 }
