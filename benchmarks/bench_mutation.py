@@ -18,7 +18,6 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
-import importlib
 import json
 import os
 import random
@@ -35,17 +34,13 @@ from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
+import coverage
 import numba
 import pint
 import pydantic
 import pytest
 import scipy
 import yaml
-
-try:
-    coverage: Any = importlib.import_module("coverage")
-except ImportError:
-    sys.exit("Following tests needs coverage.py, which nothing else does: pip install coverage")
 
 READY = (numba, pint, pydantic, scipy, yaml)
 """Loaded once, for every run of tests to find."""

@@ -57,6 +57,7 @@ FOR = {
     "typer": "the command line",
     "typst": "the report as PDF",
     "uvloop": "comes with the pages' server",
+    "coverage": "which test runs which line, for bench_mutation",
     "wntr": "a second opinion on water networks, in tests",
     "xlsxwriter": "the workbook",
 }
