@@ -16,6 +16,7 @@ from byrewright.studies.sizing import size
 from byrewright.studies.sizing.milkline import size_milkline
 from byrewright.studies.slopes import SEED, STEP_S, slope_milk, slopes_of
 from byrewright.studies.vacuum import study_vacuum
+from tests.drafting.drafts import begun
 from tests.plants import machine
 from tests.studies.benches import bench_of, duty, large, sized, small
 
@@ -51,6 +52,16 @@ def test_large_rotaries_are_advised_a_large_bore() -> None:
     """The stand-in alone would advise 48 mm to a large rotary, against all practice (73-98 mm)."""
     for plant in (small(), large()):
         assert sized(plant, size_milkline).finding("milkline.stratified").advised in (73.0, 98.0)
+
+
+@pytest.mark.parametrize(("stalls", "bore_mm"), [(16, 60.0), (24, 73.0), (40, 98.0)])
+def test_a_small_rotary_is_advised_a_small_bore(stalls: int, bore_mm: float) -> None:
+    """Would fail if every rotary were advised the largest bore on offer.
+
+    Four slopes of 4, 6 and 10 units: bore in inches squared (California 1978, as read in Reinemann
+    1993) is 5 at 60 mm, 8 at 73 and 14 at 98, and 3 at 48.5."""
+    plant = begun(f"cows: {8 * stalls}\nyield_l_day: 26\nlayout: rotary\nstalls: {stalls}\n")
+    assert sized(plant, size_milkline).finding("milkline.stratified").advised == bore_mm
 
 
 def test_a_narrow_flat_line_fails() -> None:
