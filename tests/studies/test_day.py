@@ -32,6 +32,7 @@ from byrewright.studies.day.temperatures import (
     _next_s,
     _no_milk_met_milk,
 )
+from byrewright.studies.day.washes import _round
 from byrewright.studies.sizing.wash_heat import hotter_wash
 from tests import plants
 from tests.studies.benches import bench_of
@@ -499,8 +500,8 @@ def test_a_cold_heater_is_mended_where_it_is_short() -> None:
 
 
 def test_milk_too_warm_into_the_tank_is_mended_by_a_larger_stage_where_one_can() -> None:
-    """Would fail if a draft were left open by a tenth of a kelvin that a larger cooler takes, or
-    asked for ever more of it where the cold itself comes in too warm."""
+    """Would fail if a draft were left open by a tenth of a kelvin that a larger cooler takes,
+    too small a one were asked for, or ever more where the cold itself comes in too warm."""
 
     def cooled(area_m2: float, wish_c: float | None = None) -> Plant:
         cooler = plants.machine("PC1", "plate_cooler", area_m2=area_m2)
@@ -509,15 +510,25 @@ def test_milk_too_warm_into_the_tank_is_mended_by_a_larger_stage_where_one_can()
         return small().model_copy(update={"equipment": equipment, "wishes": wishes})
 
     name = "day.cooler_outlet@PC1 water stage"
-    now = run_day(cooled(12)).finding(name)
+    run = simulate_days(cooled(12), default_rulebook())
+
+    def told(wish_c: float | None) -> Result:
+        return report(replace(run, plant=cooled(12, wish_c)), default_rulebook())
+
+    now = told(None).finding(name)
     assert now.value is not None and not now.remedies
     wish = now.value - 0.3
-    warm = run_day(cooled(12, wish))
+    warm = told(wish)
     (stage,) = (r for r in warm.table("day.stages").rows if r[:2] == ("PC1", "water stage"))
     assert stage[3] == pytest.approx(now.value, abs=0.01) and stage[2] > stage[3] > stage[4]  # type: ignore[operator]
     (larger,) = warm.finding(name).remedies
     assert (larger.of, larger.figure) == ("PC1", "area_m2") and float(larger.to) < 24
     assert run_day(cooled(float(larger.to), wish)).finding(name).verdict == "holds"
+    reads = tuple(float(c) for c in stage[2:5])
+    far = reads[1] - 0.6 * (reads[1] - reads[2])
+    (much,) = told(far).finding(name).remedies
+    (asked,) = remedies.larger_stage(cooled(12), "PC1.water_in", reads, far)  # type: ignore[arg-type]
+    assert much.to == asked.to
     assert remedies.larger_stage(cooled(12), "PC1.water_in", (30.0, 14.0, 9.0), 8.9) == ()
 
 
@@ -533,6 +544,19 @@ def test_more_wash_is_asked_for_up_to_what_a_plant_may_state() -> None:
     assert [more(20.0), more(51.0), more(60.0)] == [[24.0], [60.0], []]
     assert more(20.0, back=45.0) == [35.0]  # 43 K for 30 K of the steel, where 33 K are for 40 K
     assert hotter_wash(plant, 55.0, 88.0, SimpleNamespace()) == ()  # type: ignore[arg-type]
+
+
+def test_a_wash_that_came_back_hot_is_not_said_to_be_past_help() -> None:
+    """Would fail if a wash that holds were told to insulate its lines, or one that neither heat nor
+    water mends were not."""
+    plant = small(hot_c=88.0, water_l_unit=60.0, end_c=55.0)
+    run = SimpleNamespace(plant=plant, sessions=[None], milk_l=1000.0)
+    for back, past_help in ((54.0, True), (55.0, False), (60.0, False)):
+        washed = SimpleNamespace(hot_c=88.0, return_c=back, strength=1.0, dry_s=0.0, left_kg=0.0)
+        ctx = bench_of(plant)
+        _round(ctx, run, [washed])  # type: ignore[arg-type,list-item]
+        (found,) = (f for f in ctx.notes.findings if f.key == "day.wash_return")
+        assert ("insulate the lines" in found.sentence) is past_help and not found.remedies
 
 
 @pytest.mark.parametrize(

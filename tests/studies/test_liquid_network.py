@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 import byrewright as bw
+from byrewright.engine.liquids import Liquids
 from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.physics.pipeflow import drop_kpa
 from byrewright.plant.graph import Node
@@ -384,6 +386,44 @@ def test_pumps_that_lack_head_for_the_wash_are_given_head(drafted: Plant) -> Non
     for tag in ("MP3", "MP4"):
         weak = with_machine(weak, tag, head_m=short.advised)
     assert washed(weak, "wash.circulates", "BT1").verdict in ("holds", "tight")
+
+
+def test_a_larger_pump_is_advised_up_to_half_as_large_again(
+    drafted: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if a pump that is only too small were given head in place of flow, or one that
+    lacks head were made more than half as large again."""
+    plant = with_machine(drafted, "MP3", flow_l_min=60.0, head_m=10.0)
+
+    def at(full_head_m: float) -> dict[Target, float]:
+        def solved(net: Liquids, _mode: str) -> list[Stage]:
+            pump = net.pumps["MP3"]
+            gives = pump.flow_l_min * min(1.0, (pump.head_m or 0.0) / full_head_m)
+            return [replace(comes, out_l_min=gives)]
+
+        monkeypatch.setattr(circulation, "stages", solved)
+        return circulation._fit(bench(plant), {}, comes, "MP3")
+
+    comes = Stage("wash", ("BT1",), ("MP3",), 100.0, 60.0, 500.0, ())
+    for full_head_m, least in ((10.0, 105.0), (12.0, 126.0)):  # a twentieth more than comes
+        (((_, figure), flow),) = at(full_head_m).items()
+        assert figure == "flow_l_min" and least <= flow <= 157.5
+    lacks = at(20.0)  # at 10 m of 20 m it would be 210 L/min
+    assert 105.0 <= lacks["MP3", "flow_l_min"] <= 120.0 and 18.0 <= lacks["MP3", "head_m"] <= 20.0
+
+
+def test_a_stage_is_said_to_fill_only_where_more_comes_than_a_level_takes_up(
+    drafted: Plant,
+) -> None:
+    """Would fail if a wash that holds were told to run over, and to be given a way round."""
+    for out_l_min, fills in ((98.5, False), (97.5, True)):
+        ctx = bench(drafted)
+        stage = Stage("wash", ("BT1",), (), 100.0, out_l_min, 500.0, ())
+        circulation._judge(ctx, stage, None, (), {}, {})
+        (found,) = ctx.notes.findings
+        assert (found.verdict == "fails") is fills
+        assert ("full after 200.0 min" in found.sentence) is fills
+        assert ("way round" in found.sentence) is fills
 
 
 def told(ctx: StudyContext, tag: str, name: str, advised: float) -> None:

@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from byrewright.plant.farm import Group, Herd, Milking, MilkOutTime
 from byrewright.plant.plant import Plant
-from byrewright.studies.sizing.duty import Duty, duty_of
+from byrewright.studies.sizing import duty
+from byrewright.studies.sizing.duty import Duty, duty_of, evened_of
 from tests.plants import machine, rotary, rows
-from tests.studies.benches import bench_of
+from tests.studies.benches import bench_of, small
 
 PUBLISHED_DIGITS = 0.006
 """Worked figures are given to two decimals."""
@@ -123,6 +124,20 @@ def test_a_row_milks_at_its_peak_together() -> None:
     one_row = 20 * 4.25 / 1.03
     assert one_row < got.milk_flow_peak_l_min < 2 * one_row
     assert got.milk_flow_peak_l_min > 1.45 * got.milk_flow_mean_l_min
+
+
+def test_vessels_even_the_milk_by_the_levels_that_lead_their_pumps(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Coolers would be sized for slugs of milk smaller, or evened out longer, than the plant's."""
+    monkeypatch.setattr(duty, "pumped_l_min", lambda *_: 0.0)  # four pumps at their rated 150 L/min
+    got = evened_of(bench_of(small()))
+    # Two receivers of 120 L: stop 15, start 60, full speed from 80 L on. Tank of 600 L held at
+    # 250 L: stop 62.5, full speed from 500 L on; each pump runs at a quarter or more.
+    assert got.burst_kg == pytest.approx(2 * 45 * 1.03)
+    assert got.burst_kg_min == pytest.approx(2 * 150 * 45 / 65 * 1.03)
+    assert got.lag_s == pytest.approx(437.5 / 300 * 60)
+    assert got.least_kg_min == pytest.approx(0.25 * 150 * 1.03)
 
 
 def test_vacuum_without_a_regulator_is_an_assumption() -> None:
