@@ -13,6 +13,7 @@ from byrewright.engine.liquidgraph import Flows
 from byrewright.engine.liquidlaws import Fluid
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
 from byrewright.engine.liquidstreams import upstream
+from byrewright.engine.supplies import Supplies
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Mode, Pipe, Plant
 from byrewright.plant.primitives import Pump
@@ -294,3 +295,22 @@ def test_kept_answers_are_those_of_a_network_asked_afresh() -> None:
         changed.append(asked(net.with_pipes(one.pipes)))
         assert asked(net) == before
     assert changed == [kept[4], kept[6]]
+
+
+def test_water_warmed_on_its_way_is_no_supply() -> None:
+    """Would fail if a float were said to draw fresh water through a cooler, which sends it on by
+    itself."""
+    tank = {"kind": "water_tank", "volume_l": 5000}
+    pump = {"kind": "liquid_pump", "flow_l_min": 90, "head_m": 15, "motor_kw": 0.75}
+    made = plant(
+        {"WT1": tank, "WT2": tank, "WT3": tank,
+         "PC1": {"kind": "plate_cooler", "area_m2": 6.0, "water_ratio": 2.0},
+         "LP1": pump, "LP2": pump},
+        ["L1: WT1.outlet_1 > PC1.water_in > PC1.water_out > LP1.inlet > LP1.outlet > WT2.inlet_1",
+         "L2: WT1.outlet_2 > LP2.inlet > LP2.outlet > WT3.inlet_1"],
+        {"milking": {"LP1": "runs", "LP2": "runs"}},
+    )  # fmt: skip
+    net = Liquids(made, default_rulebook())
+    asked = Supplies(net, (), {"PC1", "LP1", "LP2"})
+    warm, plain = (asked.to(Node(tag, "inlet_1"), {"WT1"}, ["milking"]) for tag in ("WT2", "WT3"))
+    assert warm == [] and [(x.source, x.pumps) for x in plain] == [("WT1", ("LP2",))]

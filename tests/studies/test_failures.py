@@ -340,3 +340,15 @@ def test_what_is_done_is_listed_once() -> None:
     steps = [re.findall(r"\d+\. ([^;]*)", str(r[2])) for r in done.rows]
     assert any("start GE1 and transfer the load to it" in s for s in steps)
     assert [s for s in steps if len(set(s)) < len(s)] == []
+
+
+def test_a_machine_that_has_lost_all_its_parts_stands() -> None:
+    """Would fail if nothing were to be done about two pumps of one tag that have both failed."""
+    structure = analysed(SMALL).structure
+    told = 0
+    for one in (*structure.pulsators, *structure.milk_pumps):
+        halves = [FaultEffect("share", one.id, amount=0.5)] * 2
+        off = structure.ask([FaultEffect("off", one.id)])
+        assert structure.ask(halves) == off
+        told += bool(off.acts)
+    assert told
