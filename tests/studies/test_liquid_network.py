@@ -405,7 +405,7 @@ def test_a_larger_pump_is_advised_up_to_half_as_large_again(
         return circulation._fit(bench(plant), {}, comes, "MP3")
 
     comes = Stage("wash", ("BT1",), ("MP3",), 100.0, 60.0, 500.0, ())
-    for full_head_m, least in ((10.0, 105.0), (12.0, 126.0)):  # a twentieth more than comes
+    for full_head_m, least in ((10.0, 105.0), (12.0, 126.0)):  # 5 % more than comes
         (((_, figure), flow),) = at(full_head_m).items()
         assert figure == "flow_l_min" and least <= flow <= 157.5
     lacks = at(20.0)  # at 10 m of 20 m it would be 210 L/min

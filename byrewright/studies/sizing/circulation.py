@@ -31,8 +31,8 @@ ROUND_SHARE = 0.02
 
 
 WHY = {
-    "flow_l_min": "the wash that comes in, and a tenth more; rounded up",
-    "head_m": "head at which it takes on the wash that comes in, and a tenth more; whole metres",
+    "flow_l_min": "the wash that comes in, and 5 % more; rounded up",
+    "head_m": "head at which it takes on the wash that comes in, and 5 % more; whole metres",
 }
 FIGURES = {"flow_l_min": ("Rated flow", "L/min"), "head_m": ("Head", "m")}
 Target = tuple[str, str]
@@ -237,7 +237,7 @@ def _fit(
     ctx: StudyContext, milk: Mapping[Target, float], stage: Stage, tag: str
 ) -> dict[Target, float]:
     """The rated flow, else flow and head, with which a pump and those like it take on what comes
-    and a tenth more; nothing out of reach. Asked from what the milk needs of each pump, not from
+    and 5 % more; nothing out of reach. Asked from what the milk needs of each pump, not from
     what is fitted: else flow and head would take turns from round to round."""
     net = net_of(ctx)
     net = net.with_pumps({
@@ -299,8 +299,8 @@ def _raise(ctx: StudyContext, most: Mapping[Target, float]) -> None:
             words, unit = FIGURES[name]
             ctx.find(
                 "wash.milk_pump", f"{words} for the wash", has, unit,
-                f"{tag} has {has:g} {unit}; {least:g} {unit} takes on the wash that comes, and a "
-                "tenth more.",
+                f"{tag} has {has:g} {unit}; {least:g} {unit} takes on the wash that comes, and "
+                "5 % more.",
                 subject=f"{tag} {words.lower()}", source="the solved liquid network; socks out",
                 confidence="derived", advised=least, advised_why=WHY[name], target=target,
             )  # fmt: skip
