@@ -255,13 +255,11 @@ class LiquidGraph:
             for j in self._near.get(here, ()):
                 a, b = self.ends[j.id]
                 one_way = j.how is not None and j.how.how in ("driven", "check")
-                if here == b and (one_way or (self.held(a) and not self._lets_in(j))):
-                    continue
-                if here == a and self.held(b) and not self._lets_in(j):
+                there = b if here == a else a
+                if (here == b and one_way) or (self.held(there) and not self._lets_in(j)):
                     continue
                 gate = (s is not None and j.how is not None and j.how.how == "gate"
                         and not self.is_open(j, s))  # fmt: skip
-                there = b if here == a else a
                 count += 1
                 heappush(heap, (cost + gate, steps + 1, count, there, (*passed, j)))
         return found
@@ -289,9 +287,8 @@ class LiquidGraph:
 
     def _lets_in(self, edge: Edge) -> bool:
         """Whether a vessel's way takes liquid in."""
-        assert edge.how is not None
-        name = edge.how.b if self.body(edge.a) else edge.how.a
-        port = self.plant.equipment[edge.machine or ""].port(name)
+        own = edge.b if self.body(edge.a) else edge.a
+        port = self.plant.equipment[own.machine].port(own.port)
         return port is None or port.direction in ("in", "both")
 
     def gives(self, node: Node) -> bool:

@@ -314,3 +314,17 @@ def test_water_warmed_on_its_way_is_no_supply() -> None:
     asked = Supplies(net, (), {"PC1", "LP1", "LP2"})
     warm, plain = (asked.to(Node(tag, "inlet_1"), {"WT1"}, ["milking"]) for tag in ("WT2", "WT3"))
     assert warm == [] and [(x.source, x.pumps) for x in plain] == [("WT1", ("LP2",))]
+
+
+@pytest.mark.parametrize(("kind", "outlet"), [("water_tank", "outlet_1"), ("bulk_tank", "outlet")])
+def test_no_way_leads_into_a_tank_by_its_outlet(kind: str, outlet: str) -> None:
+    """Would fail if a tank were said to be filled through the port that it gives by, or none were
+    filled through its inlet."""
+    tank = {"kind": kind, "volume_l": 8000}
+    tank |= {"cooling_kw": 20} if kind == "bulk_tank" else {}
+    made = plant(
+        {"TK1": tank, "TK2": tank, "H1": {"kind": "header"}},
+        [f"L1: TK1.{outlet} > H1.way_1", "L2: H1.way_2 > TK2.inlet_1"], {"milking": {}},
+    )  # fmt: skip
+    net = Liquids(made, default_rulebook())
+    assert set(net.fewest(net.situation("milking"), Node("H1", "way_1"))) == {"TK2"}

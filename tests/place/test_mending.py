@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from byrewright.place.ends import nets
 from byrewright.plant.edit import edit_plant
 from byrewright.plant.pinning import with_places
 from byrewright.plant.read import PlantFile, read_plant_text
@@ -15,6 +16,7 @@ from byrewright.plant.sited import Sited, sited
 from byrewright.results import Finding, Remedy, Result
 from byrewright.studies.explain import explain
 from byrewright.studies.place import study_place
+from byrewright.studies.place_mending import _changes
 
 ROWS = Path(__file__).parents[2] / "examples" / "rows_two_by_twenty" / "plant.yaml"
 
@@ -208,3 +210,15 @@ def test_what_no_figure_mends_says_so() -> None:
     assert "No small move of a machine at its ends" in clash.sentence
     quick = wrong(study_place(tall.plant, mend=False))["place.clash"]
     assert quick.remedies == () and "No small move" not in quick.sentence
+
+
+@pytest.mark.parametrize("told", ["L234", "L235"])
+def test_a_pipe_past_a_machine_in_line_has_its_way_point_left_out(told: str) -> None:
+    """Would fail if only the first pipe of a run, up to a valve in line, were given another way."""
+    assert any([p.tag for p in net.lines] == ["L234", "L235"] for net in nets(plan().plan))
+    by = ((1.0, 1.0, 3.0),)
+    plant = base().plant.model_copy(update={"pipes": tuple(
+        p.model_copy(update={"by": by}) if p.id == told else p for p in base().plant.pipes
+    )})  # fmt: skip
+    first, _ = next(_changes(plant, plan(), {"L234"}))
+    assert (first.of, first.figure, first.to) == (told, "by", ())

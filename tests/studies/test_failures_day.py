@@ -231,3 +231,22 @@ def test_a_wash_valve_that_sticks_is_not_said_to_change_nothing() -> None:
                  if f"{v.id} sticks" in {c.event.id for c in analysis.cases}
                  and len({plant.position(m, v.id) for m in plant.modes}) == 1)  # fmt: skip
     assert told(f"{still.id} sticks")[0] == "changes nothing"
+
+
+def test_only_a_receiver_that_runs_over_shuts_its_trap() -> None:
+    """Would fail if cups were said to lose vacuum by a tank that runs over, or by no receiver."""
+    where, _ = field()
+    start = moment("peak flow")
+    dt, names = where.compiled.step_s, where.compiled.names.vessels
+    script = Script((Stage(0.0, (), ()),), 3600.0)
+    some = ((start.step, 0, 0, sh.ROW_DRIVE, 1.0),)
+    shut = set()
+    for i, tag in enumerate(names):
+        state = start.state.copy()
+        over = where.compiled.tables.rows("vessels").start + i
+        state.items[over, sh.P_OVER_AT] = (start.step + 60) * dt
+        rows, _ = where._trap_shuts(script, start, some, state, start.step, 0)
+        halts = {(r[0] - start.step, r[4]) for r in rows if r[3] == sh.ROW_PUMP}
+        assert halts in (set(), {(61, 0.0), (round(3600 / dt), 1.0)})
+        shut |= {tag} if halts else set()
+    assert shut == where.receivers and len(shut) > 1
