@@ -282,7 +282,7 @@ class Maker(Arrays):
             share = (share if cold else 1.0) if sources else 0.0
             doses = [(name, share * part) for name, part in sources.values()]
             for name, part in (*doses, (cold, 1.0 - share)):
-                if name in names.transfers and part > 0:
+                if part > 0:
                     at = float(names.transfers.index(name))
                     rows.append((0.0, at, kg / fills * trough.share * part, sh.DOSE_IN, 0.0))
         which = sh.ROUND if step.circulates else sh.ONCE

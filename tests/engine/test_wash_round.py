@@ -129,8 +129,8 @@ def test_recovered_water_fills_the_first_rinse_alone() -> None:
 
 
 def test_the_sequence_of_a_wash_is_that_of_its_steps() -> None:
-    """Would fail if people changed over in no time, or more were made up than a trough has room
-    for."""
+    """Would fail if people changed over in no time, more were made up than a trough has room for,
+    or time were spent on filling nothing."""
     trough_l = 150.0
     tight = plants.machine("TR1", "wash_trough", volume_l=trough_l)
     rules = default_rulebook()
@@ -142,6 +142,7 @@ def test_the_sequence_of_a_wash_is_that_of_its_steps() -> None:
     made: list[float] = [0.0]
     for row in phases:
         if row[sh.Q_DOES] == sh.DOSE_IN:
+            assert row[sh.Q_KG] > 0.0
             made[-1] += row[sh.Q_KG]
         elif row[sh.Q_DOES] == sh.CIRCULATE:
             made.append(0.0)

@@ -444,3 +444,24 @@ def test_a_gain_of_nothing_has_no_sign() -> None:
     made = dict.fromkeys(Effect.__dataclass_fields__, 1.0) | {"name": "L1", "gain_kpa": -0.0002}
     table, _ = tables([Effect(**made)], [])
     assert f"{table.rows[0][7]:g}" == "0"
+
+
+def test_air_passes_a_pipe_only_where_it_may_carry_vacuum() -> None:
+    """Would fail if a pipe stated to carry wash, joined to the main air line through a non-return
+    valve, were counted among the air lines, or one that is not stated left out."""
+    plain = rotary()
+    new = {"H1": machine("H1", "header"), "NR9": machine("NR9", "non_return_valve")}
+    main = [pipe("X1", "GL1.fixed_vacuum", "H1.way_1"), pipe("X2", "H1.way_2", "DT1.line_1")]
+    beside = pipe("X3", "NR9.outlet", "H1.way_3")
+    kept = [p for p in plain.pipes if p.end != "DT1.line_1"]
+
+    def passes(service: str | None) -> bool:
+        stated = beside.model_copy(update={"service": service})
+        made = plain.model_copy(
+            update={"equipment": plain.equipment | new, "pipes": (*kept, *main, stated)}
+        )
+        found = {j.id for j in network_of(made, RULES).edges}
+        assert {"X1", "X2"} <= found
+        return "X3" in found
+
+    assert [passes(x) for x in ("vacuum", None, "wash", "water")] == [True, True, False, False]
