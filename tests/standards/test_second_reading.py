@@ -52,7 +52,7 @@ def test_a_cable_carries_what_the_formula_of_its_standard_gives(size: cables.Siz
 
 @pytest.mark.parametrize("tube", pipes.ASME_BPE, ids=lambda t: f"{t.od_mm:g} mm")
 def test_tubes_in_inches_are_of_whole_gauges(tube: pipes.Tube) -> None:
-    """ASME BPE: outsides of whole quarters of an inch, walls of 0.065, 0.083 and 0.109 in."""
+    """ASME BPE (from memory): outsides of whole quarters of an inch, walls of 0.065 to 0.109 in."""
     wall_in = 0.065 if tube.od_mm < 90 else 0.083 if tube.od_mm < 150 else 0.109
     assert tube.od_mm / 6.35 == pytest.approx(round(tube.od_mm / 6.35))
     assert tube.od_mm < 153
@@ -82,7 +82,7 @@ def test_air_is_as_dry_as_its_class_says() -> None:
 
 
 def test_lever_arms_are_those_given_in_inches() -> None:
-    """A crane maker's handbook as reproduced: 0.02, 0.08, 0.28 and 0.2 inches."""
+    """Drive-engineering reference page, trolley travel (second hand): 0.02, 0.08, 0.28, 0.2 in."""
     inches = (0.02, 0.08, 0.28, 0.2)
     for arm, f_in in zip(deck.LEVER_ARMS, inches, strict=False):
         assert arm.low_mm == arm.f_mm == arm.high_mm == pytest.approx(f_in * 25.4, rel=0.02)
