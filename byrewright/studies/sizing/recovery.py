@@ -34,8 +34,8 @@ STEPS_AN_HOUR = 4
 STEPS = HOURS_A_DAY * STEPS_AN_HOUR
 FORMULA = "C dT/dt = s Q_cold (1 + 1/COP) - W (T - T_w) - UA (T - T_room), T at most T_most"
 AS_RECKONED = (
-    "By the quarter of an hour in each month: cold as it is made, washes as they draw, the store "
-    "all mixed."
+    "By the quarter of an hour in each month: cold as milk comes or a store is filled (a tank's "
+    "own unit may go on into the wash and give more), washes as they draw, the store all mixed."
 )
 
 
