@@ -264,8 +264,22 @@ def every_site(rooms: list[str], only: list[str]) -> list[tuple[str, Path, int, 
 def run(
     tests: list[str], copy_at: Path, most_s: float, more: dict[str, str], to: Path | None = None
 ) -> bool | None:
-    """Whether tests pass in the copy; None where they take longer than they may. They run in a fork
-    of this process, which has loaded what is slow to load and nothing of byrewright."""
+    """Whether tests pass in the copy, which they do where there are none; None where they take
+    longer than they may. Where a test is not found by its name, which may be made of a figure at
+    fault, the whole of its file is asked."""
+    code = ended(tests, copy_at, most_s, more, to)
+    if code == pytest.ExitCode.USAGE_ERROR:
+        code = ended(sorted({t.partition("::")[0] for t in tests}), copy_at, most_s, more, to)
+    return (
+        None if code is None else code in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED)
+    )
+
+
+def ended(
+    tests: list[str], copy_at: Path, most_s: float, more: dict[str, str], to: Path | None
+) -> int | None:
+    """How a run of tests in the copy ended; None where it took too long. It is a fork of this
+    process, which has loaded what is slow to load and nothing of byrewright."""
     child = os.fork()
     if not child:
         try:
@@ -283,9 +297,9 @@ def run(
             os._exit(1)
     until = time.monotonic() + most_s
     while True:
-        ended, status = os.waitpid(child, os.WNOHANG)
-        if ended:
-            return os.waitstatus_to_exitcode(status) == 0
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status)
         if time.monotonic() > until:
             os.killpg(child, signal.SIGKILL)
             os.waitpid(child, 0)
@@ -320,7 +334,8 @@ def follow(
 
 def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
     """Tests that come to a fault, the quickest first. Where no test is seen to come there (compiled
-    code, constants), those that come to its file or to one that imports it."""
+    code, constants), those that come to its file or to one that imports it; for a figure outside
+    of functions also those of its room, where tables are looked through."""
     mine = {t for t, (_, rules) in calls.tests.items() if one.rule in rules}
     if one.lines:
         mine |= calls.running(str(one.path.relative_to(ROOT)), one.lines)
@@ -331,6 +346,8 @@ def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
         for p in (ROOT / "byrewright").rglob("*.py"):
             if p == one.path or any(w in p.read_text(encoding="utf-8") for w in words):
                 mine |= calls.running(str(p.relative_to(ROOT)))
+        if one.lines is None:
+            mine |= {t for t in calls.tests if t.startswith(f"tests/{one.room}/")}
     mine &= {t for t in calls.tests if not only or any(part in t for part in only)}
     return sorted(mine, key=lambda t: calls.tests[t][0])
 

@@ -14,6 +14,7 @@ import pytest
 from byrewright.standards import cables, compressed_air, deck, pipes
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.tables import TABLES
+from tests.standards.figures import RECORDED, lines
 
 RULES = default_rulebook()
 SECOND = {
@@ -97,3 +98,12 @@ def test_a_list_of_sizes_runs_in_order_without_a_gap(held: object) -> None:
     """A size out of order would make `next size` skip one, a gap would buy twice what is needed."""
     for size, following in pairwise(held.table):  # type: ignore[attr-defined]
         assert size < following <= 2 * size
+
+
+def test_no_figure_changes_by_a_slip() -> None:
+    """A digit typed into a rule by accident would go into every design. The figures are recorded:
+    this holds what was meant, not that it was right. Whoever means a change tells it in the
+    changelog and runs tests/standards/figures.py."""
+    recorded = RECORDED.read_text(encoding="utf-8").splitlines()
+    now = lines()
+    assert (sorted({*now} - {*recorded}), sorted({*recorded} - {*now})) == ([], [])
