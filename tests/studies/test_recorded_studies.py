@@ -7,45 +7,36 @@ from functools import partial
 
 import pytest
 
-from byrewright.plant.plant import Plant
 from byrewright.results import Result
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.every import STUDIES
 from byrewright.studies.failures.study import study_failures
-from tests import plants
 from tests.records import differing, of_result
-from tests.studies.failing import LARGE, ROWS, SMALL, example
+from tests.studies.varied import OTHERS, PLANTS
 
-PLANTS: dict[str, Callable[[], Plant]] = {
-    "large": partial(example, LARGE),
-    "rows": partial(example, ROWS),
-    "small": partial(example, SMALL),
-    "made": plants.rotary,
-    "made_rows": plants.rows,
-}
 ASKED = {
-    "sizing": ("large", "rows", "small", "made", "made_rows"),
-    "vacuum": ("small", "rows", "made_rows"),
-    "day": ("rows", "small", "made"),
+    "sizing": (*PLANTS,),
+    "vacuum": ("small", "made_rows", "strong", "elsewhere_weak"),
+    "day": ("rows", "small", "made", "weak", "weak_rows", "strong", "elsewhere_weak"),
     "place": ("large", "rows", "small"),
     "routes": ("made", "made_rows"),
     "failures": ("made", "made_rows"),
 }
 
 
-def _asked(study: str, name: str) -> Result:
+def _asked(study: str, name: str) -> list[str]:
+    plant = PLANTS[name]()
     if study == "failures":
-        return study_failures(PLANTS[name](), simulate=False)
-    return STUDIES[study](PLANTS[name](), default_rulebook())
+        return of_result(study_failures(plant, simulate=False))
+    found: Result = STUDIES[study](plant, default_rulebook())
+    return of_result(found)
 
 
-RECORDS = {
-    f"studies/recorded/{study}_{name}.txt": lambda study=study, name=name: of_result(
-        _asked(study, name)
-    )
+RECORDS: dict[str, Callable[[], list[str]]] = {
+    f"studies/recorded/{study}_{name}.txt": partial(_asked, study, name)
     for study, names in ASKED.items()
     for name in names
-}
+} | {f"studies/recorded/{name}.txt": made for name, made in OTHERS.items()}
 
 
 @pytest.mark.parametrize("file", RECORDS)
