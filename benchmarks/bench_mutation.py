@@ -57,7 +57,13 @@ TESTS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Where the tests of a room stand."""
 LAWS = ("plain", "energy", "control", "traffic", "liquids", "loop")
-PLAIN = {"engine/kernels": tuple(f"tests/engine/test_kernels_{law}.py" for law in LAWS)}
+QUICK = "tests/studies/test_recorded_studies.py::test_no_figure_of_a_study_changes_unseen"
+AIR = ("tests/published/test_vacuum_network.py", f"{QUICK}[studies/recorded/quick_rows.txt]")
+PLAIN = {
+    "engine/kernels": tuple(f"tests/engine/test_kernels_{law}.py" for law in LAWS),
+    "engine/airnet": AIR, "engine/airmarch": AIR,
+    "engine/liquidnet": ("tests/engine/test_liquidnet.py",),
+}  # fmt: skip
 """Tests asked first with compiling switched off: a mutant they kill is never compiled."""
 COMPILED = (
     "engine/kernels/", "engine/airnet.", "engine/airmarch.", "engine/liquidnet.", "engine/shape.",
