@@ -1,7 +1,4 @@
-"""Every figure of the rulebook and its tables as text, a line a row; run it to record them anew.
-
-.venv/bin/python -m tests.standards.figures
-"""
+"""Every figure of the rulebook and its tables as text, a line a row."""
 
 from __future__ import annotations
 
@@ -9,12 +6,10 @@ import importlib
 import pkgutil
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
-from pathlib import Path
 
 from byrewright import standards
 from byrewright.standards.rulebook import default_rulebook
 
-RECORDED = Path(__file__).with_name("figures.txt")
 ELSEWHERE = ("units", "tables")
 """Units are held to a library of units, tables hold what stands in other modules."""
 
@@ -57,7 +52,3 @@ def lines() -> list[str]:
                 if told := " ".join(_figures(row)):
                     found.append(f"{part}.{name} {key}: {told}")
     return found
-
-
-if __name__ == "__main__":
-    RECORDED.write_text("\n".join(lines()) + "\n", encoding="utf-8")

@@ -14,7 +14,8 @@ import pytest
 from byrewright.standards import cables, compressed_air, deck, pipes
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.tables import TABLES
-from tests.standards.figures import RECORDED, lines
+from tests.records import HERE
+from tests.standards.figures import lines
 
 RULES = default_rulebook()
 SECOND = {
@@ -100,10 +101,12 @@ def test_a_list_of_sizes_runs_in_order_without_a_gap(held: object) -> None:
         assert size < following <= 2 * size
 
 
+RECORDS = {"standards/figures.txt": lines}
+
+
 def test_no_figure_changes_by_a_slip() -> None:
-    """A digit typed into a rule by accident would go into every design. The figures are recorded:
-    this holds what was meant, not that it was right. Whoever means a change tells it in the
-    changelog and runs tests/standards/figures.py."""
-    recorded = RECORDED.read_text(encoding="utf-8").splitlines()
-    now = lines()
-    assert (sorted({*now} - {*recorded}), sorted({*recorded} - {*now})) == ([], [])
+    """A digit typed into a rule by accident would go into every design. This holds what was meant,
+    not that it was right."""
+    for file, made in RECORDS.items():
+        recorded, now = {*(HERE / file).read_text(encoding="utf-8").splitlines()}, {*made()}
+        assert (sorted(now - recorded), sorted(recorded - now)) == ([], [])
