@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import importlib
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator
+from itertools import zip_longest
 from pathlib import Path
 
 import pytest
@@ -20,6 +22,8 @@ from byrewright.results import Finding, Result, Table
 HERE = Path(__file__).parent
 ROUNDING = 5e-4
 """Of the numbers: another processor, library or compiler rounds elsewhere; a fault shows more."""
+OF_A_DAY = 5e-3
+"""The same of a simulated day, where a decision within rounding may fall otherwise."""
 MAKERS = (
     "tests.standards.test_second_reading",
     "tests.engine.test_recorded_plants",
@@ -27,7 +31,10 @@ MAKERS = (
     "tests.studies.test_recorded_studies",
 )
 """Test files that record: each has `RECORDS`, a maker of lines by the file that holds them."""
-_NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
+FEW, MARK = 8, 16
+"""Words and letters at most of what is a mark of a table, and counted."""
+_NUMBER = re.compile(r"(?<![\w.:])-?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?!\d|:\d)")
+"""No times of day: a minute is soon another."""
 
 
 def short(number: float) -> str:
@@ -65,6 +72,10 @@ def _table(one: Table) -> Iterator[str]:
         if flat:
             weighed = sum(n * (1 + at % 7) for at, n in enumerate(flat))
             yield f"{one.key} {title}: {len(flat)} {short(sum(flat))} {short(weighed)}"
+        words = Counter(w for row in one.rows if isinstance(w := row[number], str) and ":" not in w)
+        if 0 < len(words) <= FEW and max(map(len, words)) <= MARK:
+            told = ", ".join(f"{n} x {word}" for word, n in sorted(words.items()))
+            yield f"{one.key} {title}: {told}"
 
 
 def of_result(result: Result) -> list[str]:
@@ -77,27 +88,22 @@ def of_result(result: Result) -> list[str]:
     ]
 
 
-def differing(file: str, now: list[str]) -> list[tuple[str, str]]:
+def differing(file: str, now: list[str], rounding: float = ROUNDING) -> list[tuple[str, str]]:
     """What is recorded in a file and what is now, where they differ by more than rounding."""
     before = (HERE / file).read_text(encoding="utf-8").splitlines()
-    longer = max(len(before), len(now))
-    pairs = zip(before + [""] * (longer - len(before)), now + [""] * (longer - len(now)),
-                strict=True)  # fmt: skip
-    return [pair for pair in pairs if not _alike(*pair)]
+    return [pair for pair in zip_longest(before, now, fillvalue="") if not _alike(*pair, rounding)]
 
 
-def _alike(one: str, other: str) -> bool:
-    if one == other:
-        return True
+def _alike(one: str, other: str, rounding: float) -> bool:
     words, others = one.split(), other.split()
-    return len(words) == len(others) and all(map(_same, words, others))
+    return len(words) == len(others) and all(
+        a == b or _near(a, b, rounding) for a, b in zip(words, others, strict=True)
+    )
 
 
-def _same(word: str, other: str) -> bool:
-    if word == other:
-        return True
+def _near(one: str, other: str, rounding: float) -> bool:
     try:
-        return float(word) == pytest.approx(float(other), rel=ROUNDING, abs=1e-6)
+        return float(one) == pytest.approx(float(other), rel=rounding, abs=1e-6)
     except ValueError:
         return False
 

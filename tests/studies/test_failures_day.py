@@ -19,7 +19,7 @@ from byrewright.studies.failures.script import MODE_CHANGE, Script, Scripts, Sta
 from byrewright.studies.failures.study import _may_wait, study_failures
 from byrewright.studies.failures.worth import Cost, gains, weigh
 from byrewright.studies.sizing.context import StudyContext
-from tests.records import differing, of_result
+from tests.records import OF_A_DAY, differing, of_result
 from tests.studies.failing import ROWS, SMALL, analysed, changed, example, written
 
 RULES = default_rulebook()
@@ -129,7 +129,7 @@ def test_no_figure_of_simulated_failures_changes_unseen() -> None:
     """Would fail if what a failure costs changed that nobody meant to change, or meant and did not
     tell."""
     for file, made in RECORDS.items():
-        assert differing(file, made()) == []
+        assert differing(file, made(), OF_A_DAY) == []
 
 
 def test_result_has_the_tables_and_one_serialisation() -> None:

@@ -11,7 +11,7 @@ from byrewright.results import Result
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.every import STUDIES
 from byrewright.studies.failures.study import study_failures
-from tests.records import differing, of_result
+from tests.records import OF_A_DAY, ROUNDING, differing, of_result
 from tests.studies.varied import OTHERS, PLANTS
 
 ASKED = {
@@ -42,4 +42,5 @@ RECORDS: dict[str, Callable[[], list[str]]] = {
 @pytest.mark.parametrize("file", RECORDS)
 def test_no_figure_of_a_study_changes_unseen(file: str) -> None:
     """Would fail if an answer changed that nobody meant to change, or meant and did not tell."""
-    assert differing(file, RECORDS[file]()) == []
+    simulated = any(word in file for word in ("day", "seen", "compared", "changed"))
+    assert differing(file, RECORDS[file](), OF_A_DAY if simulated else ROUNDING) == []
