@@ -21,6 +21,7 @@ import copy
 import json
 import os
 import random
+import re
 import shutil
 import signal
 import sys
@@ -53,7 +54,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "standards": ("byrewright/standards", "tests/standards", "tests/published", "tests/physics",
                   "tests/studies", "tests/quote", "tests/place", "tests/site"),
     "engine": ("tests/engine", "tests/published", "tests/studies"),
-    "studies": ("tests/studies", "tests/published", "tests/place"),
+    "studies": ("tests/studies", "tests/published", "tests/place", "tests/quote"),
 }  # fmt: skip
 """Where the tests of a room stand."""
 LAWS = ("plain", "energy", "control", "traffic", "liquids", "loop")
@@ -160,6 +161,8 @@ SWAPS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Or: ast.And,
 }
 TURNED = {"min": "max", "max": "min"}
+NOUGHT, NO_END = 1.5e-6, 9e7
+"""Twice as much is as good for numbers out of these."""
 BOUNDS_FROM = 7
 """Where the bounds begin among what a `Value` of the rulebook is made of."""
 
@@ -186,7 +189,8 @@ class Fault:
 def sites(tree: ast.Module) -> Iterator[tuple[int, str]]:
     """Every place of a module where a fault can be put: number of the node, sort of fault. The
     bounds of what a user may state in place of a rule are none: they catch slips of the decimal
-    point, of which twice as much is as good."""
+    point, of which twice as much is as good. Nor are numbers that stand for nothing or for no end,
+    to keep from dividing by nought or for rounding."""
     bounds: set[int] = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Value":
@@ -198,7 +202,7 @@ def sites(tree: ast.Module) -> Iterator[tuple[int, str]]:
         elif isinstance(node, ast.Compare) and type(node.ops[0]) in SWAPS:
             yield number, "comparison"
         elif isinstance(node, ast.Constant) and type(node.value) is float and node.value:
-            if id(node) not in bounds:
+            if id(node) not in bounds and NOUGHT < abs(node.value) < NO_END:
                 yield number, "number"
         elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in TURNED:
             yield number, "turned"
@@ -339,23 +343,36 @@ def follow(
 
 
 def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
-    """Tests that come to a fault, the quickest first. Where no test is seen to come there (compiled
-    code, constants), those that come to its file or to one that imports it; for a figure outside
-    of functions also those of its room, where tables are looked through."""
+    """Tests that come to a fault, those that compare with a record first, then the quickest. Where
+    no test is seen to come there, as in compiled code or constants, those that come to its file or
+    to one that imports it; for a figure outside of functions also those of its room, where tables
+    are looked through."""
     mine = {t for t, (_, rules) in calls.tests.items() if one.rule in rules}
     if one.lines:
         mine |= calls.running(str(one.path.relative_to(ROOT)), one.lines)
-    if not mine:
-        module = ".".join(one.path.relative_to(ROOT).with_suffix("").parts)
-        head, _, tail = module.rpartition(".")
-        words = (module, f"from {head} import {tail}")
-        for p in (ROOT / "byrewright").rglob("*.py"):
-            if p == one.path or any(w in p.read_text(encoding="utf-8") for w in words):
-                mine |= calls.running(str(p.relative_to(ROOT)))
+    if not mine or one.compiled:
+        mine |= calls.running(str(one.path.relative_to(ROOT)))
+        for p in importers(one.path):
+            mine |= calls.running(str(p.relative_to(ROOT)))
         if one.lines is None:
             mine |= {t for t in calls.tests if t.startswith(f"tests/{one.room}/")}
     mine &= {t for t in calls.tests if not only or any(part in t for part in only)}
-    return sorted(mine, key=lambda t: calls.tests[t][0])
+    return sorted(mine, key=lambda t: ("recorded" not in t, calls.tests[t][0]))
+
+
+def importers(path: Path) -> set[Path]:
+    """Files that import a file; where they are compiled, whose lines are not seen to run, also
+    those that import them."""
+    found, ask = {path}, [path]
+    while ask:
+        head, _, tail = ".".join(ask.pop().relative_to(ROOT).with_suffix("").parts).rpartition(".")
+        named = re.compile(rf"from {head}(\.{tail}| import\b[^)]*?\b{tail}\b)")
+        for p in (ROOT / "byrewright").rglob("*.py"):
+            if p not in found and named.search(p.read_text(encoding="utf-8")):
+                found.add(p)
+                if any(part in p.as_posix() for part in COMPILED):
+                    ask.append(p)
+    return found - {path}
 
 
 def tried(

@@ -11,10 +11,11 @@ import pytest
 
 from byrewright.plant.roles import StoresMilk
 from byrewright.results import Finding, ResultBuilder
-from byrewright.standards.rulebook import default_rulebook
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.count import bore_mm
 from byrewright.studies.day.moments import _doing
 from byrewright.studies.day.record import MilkingSession
+from byrewright.studies.day.study import simulate_days
 from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.events import events_of
 from byrewright.studies.failures.findings import _base, _cups, _shortens
@@ -24,6 +25,7 @@ from byrewright.studies.failures.script import HALT, Script, Stage
 from byrewright.studies.failures.tables import _cells, _milk, service
 from byrewright.studies.failures.worth import Cost, Worth
 from byrewright.studies.instruments import instrument_readings
+from byrewright.studies.place import study_place
 from byrewright.studies.sizing import size
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.deck import size_deck
@@ -239,3 +241,30 @@ def test_milk_is_late_from_the_end_of_filling_on(minute: float | None, late: flo
     """Would fail if hours until milk is cold were not hours, or were told of milk that never is."""
     run, fill = SimpleNamespace(minutes_until=lambda _: minute), SimpleNamespace(minutes=180.0)
     assert late_h(run, fill, 4.0) == late  # type: ignore[arg-type]
+
+
+def test_the_bar_of_a_simulation_fills_once() -> None:
+    """Would fail if the share of the work that is done ran past all of it, or back."""
+    told: list[float] = []
+
+    def say(word: str, share: float) -> None:
+        if word == "simulating":
+            told.append(share)
+
+    simulate_days(small_day(), default_rulebook(), days=3, progress=say)
+    assert told == sorted(told) and 0 < told[0] < told[-1] == 1.0
+
+
+def test_the_air_gap_of_a_drain_is_never_under_20_mm() -> None:
+    """Would fail if a farm's own rule let a small drain end in its gully, or asked for more."""
+
+    def least(bores: float) -> tuple[float, float]:
+        steep = {"place.drain_slope_small_pct": 8.0, "place.air_gap_bores": bores}
+        found = study_place(example(ROWS), Rulebook(steep)).finding("place.gravity")
+        pipe = next(p for p in example(ROWS).pipes if found.sentence.startswith(f"{p.id} has"))
+        assert found.limit
+        return found.limit, pipe.bore_mm / 1000
+
+    (none, bore_m), (three, same_m) = least(0.1), least(3.0)
+    assert bore_m == same_m and least(0.2)[0] == none
+    assert three - none == pytest.approx(3 * bore_m - 0.02, abs=0.001)

@@ -65,6 +65,15 @@ PLANTS: Mapping[str, Callable[[], Plant]] = {
 }
 
 
+def laid(plant: Plant, longer_m: float) -> Plant:
+    """A plant two of whose pipes are longer: one as its plan says, one as stated."""
+    first, second, *rest = plant.pipes
+    drawn = {"length_m": first.length_m + longer_m, "length_from": "from the plan"}
+    stated = {"length_m": second.length_m + longer_m}
+    pipes = (first.model_copy(update=drawn), second.model_copy(update=stated), *rest)
+    return plant.model_copy(update={"pipes": pipes})
+
+
 def explained() -> Iterator[str]:
     """Every finding of a sizing, explained."""
     for one in size(PLANTS["rows"](), RULES).findings:
@@ -75,6 +84,7 @@ def explained() -> Iterator[str]:
 def changed() -> Iterator[str]:
     """What differs between a plant and one that is larger and stands elsewhere."""
     one, other = PLANTS["made"](), elsewhere(scaled(plants.rotary(60, 640, groups=3), 1.2))
+    one, other = laid(one, 0.0), laid(other, 2.5)
     for found in changes(one, other):
         yield f"{found.topic} {found.what} {found.tag} {' '.join(numbers([found.sentence]))}"
     days = run_day(PLANTS["rows"](), RULES), run_day(PLANTS["strong"](), RULES)
@@ -122,6 +132,7 @@ OTHERS: Mapping[str, Callable[[], list[str]]] = {
     "readings_elsewhere": lambda: of_result(instrument_readings(PLANTS["elsewhere"](), RULES)),
     "quick_rows": lambda: of_result(quick_readings(PLANTS["rows"](), RULES)),
     "quantities_rows": lambda: of_result(quantities(PLANTS["rows"](), RULES)),
+    "quantities_made": lambda: of_result(quantities(PLANTS["made"](), RULES)),
     "quantities_small": lambda: of_result(quantities(PLANTS["small"](), RULES)),
     "explained": lambda: [*explained()],
     "changed": lambda: [*changed()],
