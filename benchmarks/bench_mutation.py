@@ -61,7 +61,11 @@ TESTS: dict[str, tuple[str, ...]] = {
 """Where the tests of a room stand."""
 LAWS = ("plain", "energy", "control", "traffic", "liquids", "loop")
 QUICK = "tests/studies/test_recorded_studies.py::test_no_figure_of_a_study_changes_unseen"
-AIR = ("tests/published/test_vacuum_network.py", f"{QUICK}[studies/recorded/quick_rows.txt]")
+AIR = (
+    "tests/published/test_vacuum_network.py",
+    "tests/engine/test_recorded_marches.py",
+    f"{QUICK}[studies/recorded/quick_rows.txt]",
+)
 PLAIN = {
     "engine/kernels": tuple(f"tests/engine/test_kernels_{law}.py" for law in LAWS),
     "engine/airnet": AIR, "engine/airmarch": AIR,
