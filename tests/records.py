@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from byrewright.results import Finding, Result, Table
+from byrewright.results import Finding, Result, Series, Table
 
 HERE = Path(__file__).parent
 ROUNDING = 5e-4
@@ -79,11 +79,19 @@ def _table(one: Table) -> Iterator[str]:
             yield f"{one.key} {title}: {told}"
 
 
+def of_series(one: Series) -> Iterator[str]:
+    """Sums of each line of a series, plain and weighed."""
+    for name, unit, values in (("x", one.x_unit, one.x), *one.lines):
+        weighed = sum(n * (1 + at % 7) for at, n in enumerate(values))
+        yield f"{one.key} {name} {unit}: {len(values)} {short(sum(values))} {short(weighed)}"
+
+
 def of_result(result: Result) -> list[str]:
     """A line for each finding, column of a table and assumption, and for what is noted."""
     return [
         *map(_finding, result.findings),
         *(line for table in result.tables for line in _table(table)),
+        *(line for series in result.series for line in of_series(series)),
         *(f"{a.where} {a.meaning}: {' '.join(numbers([a.value]))}" for a in result.assumptions),
         f"notes {' '.join(numbers(result.notes))}",
     ]

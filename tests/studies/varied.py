@@ -14,6 +14,7 @@ from byrewright.studies.day.compare import compare
 from byrewright.studies.day.moments import cows_milked, moments, turns
 from byrewright.studies.day.study import simulate_days
 from byrewright.studies.explain import explain
+from byrewright.studies.failures.trace import trace
 from byrewright.studies.instruments import instrument_readings
 from byrewright.studies.quantities import quantities
 from byrewright.studies.routes.network import network
@@ -21,7 +22,7 @@ from byrewright.studies.routes.turn import turn
 from byrewright.studies.sizing import size
 from byrewright.studies.vacuum.quick import quick_readings
 from tests import plants
-from tests.records import numbers, of_result, short
+from tests.records import numbers, of_result, of_series, short
 from tests.studies.failing import LARGE, ROWS, SMALL, example
 
 SIZES = ("_kw", "_l_min", "_l_min_free", "volume_l", "_kva", "area_m2", "bore_mm", "_mol", "_kn")
@@ -44,6 +45,17 @@ def scaled(plant: Plant, by: float) -> Plant:
     return plant.model_copy(update={"equipment": equipment})
 
 
+def doubled(plant: Plant) -> Plant:
+    """A plant with two of each machine that can be doubled, for the same herd."""
+    equipment = {
+        tag: one.model_copy(update={"count": 2})
+        if one.count == 1 and one.power_kw() > 0 and one.kind != "platform"
+        else one
+        for tag, one in plant.equipment.items()
+    }
+    return plant.model_copy(update={"equipment": equipment})
+
+
 def elsewhere(plant: Plant) -> Plant:
     """A plant high up, of another region, with hard water, cold nights and hot days."""
     site = {"altitude_m": 1800.0, "region": "US-California", "water_hardness_mmol_l": 4.0,
@@ -60,6 +72,8 @@ PLANTS: Mapping[str, Callable[[], Plant]] = {
     "weak": lambda: scaled(example(SMALL), 0.6),
     "strong": lambda: scaled(example(ROWS), 1.7),
     "weak_rows": lambda: scaled(plants.rows(), 0.4),
+    "doubled": lambda: doubled(example(SMALL)),
+    "doubled_made": lambda: doubled(plants.rotary()),
     "elsewhere": lambda: elsewhere(example(ROWS)),
     "elsewhere_weak": lambda: elsewhere(scaled(example(LARGE), 0.8)),
 }
@@ -122,6 +136,14 @@ def seen() -> Iterator[str]:
     yield f"turns {len(found[0])} {short(found[1])} {short(sum(t.off_s for t in found[0]))}"
 
 
+def traced() -> Iterator[str]:
+    """One failure beside the undisturbed day."""
+    found = trace(plants.rotary(), "EM1 fails", moment="peak flow")
+    yield f"repair {short(found.repair_h)}"
+    for one in found.series:
+        yield from of_series(one)
+
+
 def compared() -> Iterator[str]:
     """Two days side by side."""
     yield from of_result(compare(run_day(PLANTS["rows"]()), run_day(PLANTS["strong"]())))
@@ -136,6 +158,7 @@ OTHERS: Mapping[str, Callable[[], list[str]]] = {
     "quantities_small": lambda: of_result(quantities(PLANTS["small"](), RULES)),
     "explained": lambda: [*explained()],
     "changed": lambda: [*changed()],
+    "traced": lambda: [*traced()],
     "turned": lambda: [*turned()],
     "seen": lambda: [*seen()],
     "compared": lambda: [*compared()],
