@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import pytest
 
 from byrewright.engine import airmarch, airnet
 from tests.airnets import AMBIENT_KPA, Rows, march, net, steady
@@ -71,3 +72,33 @@ def test_air_moves_as_it_did() -> None:
     """Would fail if pumps, regulators, ways or their control answered otherwise in time."""
     for file, made in RECORDS.items():
         assert differing(file, made(), SOLVED) == []
+
+
+SLOPE = 0.03
+"""Of slopes: what the air's expanding on its way adds is left out of them."""
+
+
+@pytest.mark.parametrize("dt", [np.inf, 0.05])
+@pytest.mark.parametrize("node", range(4))
+@pytest.mark.parametrize("near_kpa", [0.0, 3.0])
+def test_slopes_are_those_of_the_air_left_over(node: int, near_kpa: float, dt: float) -> None:
+    """Would fail if the solver stepped by slopes of another law than it balances: it would need
+    many steps, and in a large plant not arrive."""
+    one = _plant()
+    p, flow, _ = steady(one, speed=(0.9, 1.0))
+    p += near_kpa * np.array([1.0, -0.5, 0.7, 0.2])
+    work = airnet.room(4, 4)
+    speed = np.array([0.9, 1.0])
+
+    def left(by: float) -> float:
+        work.by_node[airnet.SQUARE] = p**2
+        work.by_node[airnet.SQUARE, node] += by
+        airnet.balance(one, flow.copy(), speed, p.copy(), dt, work)
+        return float(work.by_node[airnet.LEFT, node])
+
+    least = 0.05
+    measured = (left(-least) - left(least)) / (2 * least)
+    left(0.0)
+    at_it = [e for e, (a, b, _) in enumerate(one.ends) if node in (a, b)]
+    told = work.by_node[airnet.DIAGONAL, node] + sum(work.slope[e] for e in at_it)
+    assert told == pytest.approx(measured, rel=SLOPE)

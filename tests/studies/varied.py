@@ -57,10 +57,17 @@ def doubled(plant: Plant) -> Plant:
 
 
 def elsewhere(plant: Plant) -> Plant:
-    """A plant high up, of another region, with hard water, cold nights and hot days."""
+    """A plant high up, of another region, with hard water, cold nights and hot
+    days, whose cows all wait at once."""
     site = {"altitude_m": 1800.0, "region": "US-California", "water_hardness_mmol_l": 4.0,
             "coldest_c": -15.0, "hottest_c": 39.0}  # fmt: skip
-    return plant.model_copy(update={"site": plant.site.model_copy(update=site)})
+    gates = {
+        tag: one.model_copy(update={"yard_cows": 900})
+        for tag, one in plant.equipment.items() if one.kind == "yard_gate"
+    }  # fmt: skip
+    return plant.model_copy(update={
+        "site": plant.site.model_copy(update=site), "equipment": {**plant.equipment, **gates},
+    })  # fmt: skip
 
 
 PLANTS: Mapping[str, Callable[[], Plant]] = {
