@@ -25,7 +25,7 @@ ROUNDING = 5e-4
 OF_A_DAY = 5e-3
 """The same of a simulated day, where a decision within rounding may fall otherwise."""
 MAKERS = (
-    "tests.standards.test_second_reading",
+    "tests.standards.test_recorded_figures",
     "tests.engine.test_recorded_marches",
     "tests.engine.test_recorded_plants",
     "tests.studies.test_failures_day",

@@ -231,8 +231,6 @@ class Layout:
     def _baths(self, node: Node) -> list[str]:
         """Makers of cold in the ring of a port, whatever stands open."""
         held = {tag for tag, _ in self.all(ColdStore)}
-        if not any(node in (j.a, j.b) and j.pipe is not None for j in self.net.edges):
-            return []
         return sorted(held & set(self.net.ring(node)) - {node.machine})
 
     def _water_row(self, name: str, tag: str, law: int, found: list[Supply],

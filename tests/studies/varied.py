@@ -13,13 +13,16 @@ from byrewright.studies.day import run_day
 from byrewright.studies.day.compare import compare
 from byrewright.studies.day.moments import cows_milked, moments, turns
 from byrewright.studies.day.study import simulate_days
+from byrewright.studies.every import STUDIES
 from byrewright.studies.explain import explain
+from byrewright.studies.failures.study import study_failures
 from byrewright.studies.failures.trace import trace
 from byrewright.studies.instruments import instrument_readings
 from byrewright.studies.quantities import quantities
 from byrewright.studies.routes.network import network
 from byrewright.studies.routes.turn import turn
 from byrewright.studies.sizing import size
+from byrewright.studies.told_once import QUANTITIES
 from byrewright.studies.vacuum.quick import quick_readings
 from tests import plants
 from tests.records import numbers, of_result, of_series, short
@@ -151,6 +154,20 @@ def traced() -> Iterator[str]:
         yield from of_series(one)
 
 
+def shared() -> Iterator[str]:
+    """Every quantity that two studies tell, as each tells it, and how far apart they may be."""
+    plant = PLANTS["made"]()
+    results = {name: STUDIES[name](plant, RULES) for name in ("sizing", "vacuum", "day")}
+    results["failures"] = study_failures(plant, RULES, simulate=False)
+    for one in QUANTITIES:
+        apart = one.apart if isinstance(one.apart, float) else one.apart(results)
+        yield f"{one.name} {one.share} {short(apart)} {one.side}"
+        for reading in (one.owner, *one.others):
+            if reading.study in results:
+                read = sorted(reading.read(results[reading.study]).items())
+                yield f"{one.name}, {reading.study} {' '.join(f'{k} {short(v)}' for k, v in read)}"
+
+
 def compared() -> Iterator[str]:
     """Two days side by side."""
     yield from of_result(compare(run_day(PLANTS["rows"]()), run_day(PLANTS["strong"]())))
@@ -165,6 +182,7 @@ OTHERS: Mapping[str, Callable[[], list[str]]] = {
     "quantities_small": lambda: of_result(quantities(PLANTS["small"](), RULES)),
     "explained": lambda: [*explained()],
     "changed": lambda: [*changed()],
+    "shared": lambda: [*shared()],
     "traced": lambda: [*traced()],
     "turned": lambda: [*turned()],
     "seen": lambda: [*seen()],

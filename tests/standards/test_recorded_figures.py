@@ -1,4 +1,4 @@
-"""Every figure of the rulebook and its tables as text, a line a row."""
+"""Every figure of the rulebook and its tables, as recorded: a line a rule or row."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from dataclasses import fields, is_dataclass
 
 from byrewright import standards
 from byrewright.standards.rulebook import default_rulebook
+from tests.records import HERE
 
 ELSEWHERE = ("units", "tables")
 """Units are held to a library of units, tables hold what stands in other modules."""
@@ -52,3 +53,14 @@ def lines() -> list[str]:
                 if told := " ".join(_figures(row)):
                     found.append(f"{part}.{name} {key}: {told}")
     return found
+
+
+RECORDS = {"standards/figures.txt": lines}
+
+
+def test_no_figure_changes_by_a_slip() -> None:
+    """A digit typed into a rule by accident would go into every design. This holds what was meant,
+    not that it was right."""
+    for file, made in RECORDS.items():
+        recorded, now = {*(HERE / file).read_text(encoding="utf-8").splitlines()}, {*made()}
+        assert (sorted(now - recorded), sorted(recorded - now)) == ([], [])
