@@ -27,24 +27,21 @@ def test_a_list_that_is_brought_is_priced_and_taken(
     page.goto(served.page(SMALL, "pack"))
     page.get_by_role("link", name="Quotation").click()
     page.get_by_role("heading", name="Quotation").wait_for()
-    wrong = tmp_path / "prices.csv"
+    wrong = tmp_path / f"prices_{eye.size}.csv"  # the server keeps what was brought before
     wrong.write_text("item,unit,cost\nvalve,each,-3\n", encoding="utf-8")
-    right = tmp_path / "own.csv"
+    right = tmp_path / f"own_{eye.size}.csv"
     with PRICES.open(encoding="utf-8", newline="") as file:
         head, *rows = csv.reader(file)
     money, group = head.index("currency"), head.index("discount_group")
     with right.open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows([head, *(r for r in rows if r[money] in ("", "EUR")
                                             and not r[group])])  # fmt: skip
-    for path, told in ((wrong, re.compile("prices.csv")), (right, re.compile("Totals"))):
+    for path, told in ((wrong, re.compile(wrong.name)), (right, re.compile("Totals"))):
         page.get_by_label("Or bring your own").set_input_files(str(path))
         page.wait_for_function(
-            "() => document.querySelector('#list').value.startsWith('brought:')"
-            " && !document.querySelector('#price').disabled"
-        )
-        page.wait_for_function(
-            "n => document.querySelectorAll('#list option[value^=\"brought:\"]').length >= n",
-            arg=1 if path == wrong else 2,
+            "name => document.querySelector('#list').selectedOptions[0]?.text === name"
+            " && !document.querySelector('#price').disabled",
+            arg=path.name,
         )
         page.get_by_role("button", name="Price it").click()
         page.locator("#main").get_by_text(told).last.wait_for(timeout=WAIT_MS)
