@@ -14,7 +14,7 @@ from byrewright.errors import ByrewrightError
 if TYPE_CHECKING:
     from byrewright.documents.format import System
     from byrewright.site.day import Day
-    from byrewright.site.rehearse import Act, Protocol, Rehearsal
+    from byrewright.site.rehearse import ModeInterval, Protocol, Rehearsal
     from byrewright.studies.routes.propagation import Combination
     from byrewright.studies.routes.study import Routes
 
@@ -100,29 +100,31 @@ def _milking(study: Routes) -> str:
     from byrewright.site.day import day_of
 
     day = day_of(study.plant, study.rules)
-    found = next((a.mode for a in day.acts if "milking" in study.plant.modes[a.mode].does), None)
+    found = next(
+        (a.mode for a in day.intervals if "milking" in study.plant.modes[a.mode].does), None
+    )
     if found is None:
         raise RehearseError("the plant has no mode that does milking")
     return found
 
 
-def _day(study: Routes, mode: str | None) -> tuple[Day, Act]:
-    """The day with the mode in it, and its first act in that mode."""
+def _day(study: Routes, mode: str | None) -> tuple[Day, ModeInterval]:
+    """The day with the mode in it, and its first interval in that mode."""
     from byrewright.site.day import day_of
 
     where = mode or _milking(study)
     if where not in study.plant.modes:
         raise RehearseError(f"no mode {where!r}; the plant has {', '.join(study.plant.modes)}")
     day = day_of(study.plant, study.rules).playing(where)
-    return day, next(a for a in day.acts if a.mode == where)
+    return day, next(a for a in day.intervals if a.mode == where)
 
 
 async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, after_min: float,
                 protocol: str, proposed: bool) -> list[Rehearsal]:  # fmt: skip
     from byrewright.site.rehearse import Fault, rehearse
 
-    day, act = _day(study, mode)
-    at = act.start_min + min(after_min, (act.end_min - act.start_min) / 2)
+    day, interval = _day(study, mode)
+    at = interval.start_min + min(after_min, (interval.end_min - interval.start_min) / 2)
     chosen: Protocol = (
         "opcua" if protocol == "opcua" else "contacts" if protocol == "contacts" else "modbus"
     )
@@ -201,9 +203,11 @@ async def _serve(study: Routes, wrong: Combination, mode: str | None, after_min:
     from byrewright.site.controller import LOOPBACK, Controller
     from byrewright.site.rehearse import Fault, at_time
 
-    day, act = _day(study, mode)
-    fault = Fault(act.start_min + min(after_min, (act.end_min - act.start_min) / 2), wrong)
-    now = max(act.start_min, fault.at_min - 0.5)
+    day, interval = _day(study, mode)
+    fault = Fault(
+        interval.start_min + min(after_min, (interval.end_min - interval.start_min) / 2), wrong
+    )
+    now = max(interval.start_min, fault.at_min - 0.5)
     controller = Controller(
         study.table,
         default_addresses(study.table, runs=True),
@@ -217,7 +221,7 @@ async def _serve(study: Routes, wrong: Combination, mode: str | None, after_min:
             f"{controller.opcua_url} (Ctrl-C ends)"
         )
         while True:
-            name, contacts = at_time(study.table, study.scenes, day.acts, fault, now)
+            name, contacts = at_time(study.table, study.scenes, day.intervals, fault, now)
             if name != shown_mode:
                 shown_mode = name
                 out.print(f"{clock(now)} {name}")

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from byrewright.plant.plant import Plant
-from byrewright.site.rehearse import Act
+from byrewright.site.rehearse import ModeInterval
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.brute import FoundHarm
 from byrewright.studies.routes.ledger import NOTHING_L_MIN, WINDOW_MIN, DayLedger
 from byrewright.studies.routes.litres import AT_MOST, LossOf, from_duty, milk_rate
 from byrewright.studies.routes.propagation import Combination
@@ -30,7 +30,7 @@ class Day:
 
     plant: Plant
     rules: Rulebook
-    acts: tuple[Act, ...]
+    intervals: tuple[ModeInterval, ...]
     flows: tuple[tuple[float, float, float], ...]
 
     @cached_property
@@ -51,15 +51,15 @@ class Day:
             KeyError: the plant has no such mode.
         """
         does = self.plant.modes[mode].does
-        if any(a.mode == mode for a in self.acts):
+        if any(a.mode == mode for a in self.intervals):
             return self
-        acts: tuple[Act, ...] = (Act(0.0, 60.0, mode),)
+        intervals: tuple[ModeInterval, ...] = (ModeInterval(0.0, 60.0, mode),)
         if "milking" in does:
-            acts = tuple(
+            intervals = tuple(
                 replace(a, mode=mode) if "milking" in self.plant.modes[a.mode].does else a
-                for a in self.acts
+                for a in self.intervals
             )
-        return replace(self, acts=acts)
+        return replace(self, intervals=intervals)
 
     def milk_l(self, start_min: float, end_min: float) -> float:
         """Milk that flows between two times, by the duty."""
@@ -79,7 +79,7 @@ class Day:
         rate = milk_rate(self.plant, self.rules)
         return from_duty(self.plant, rate, self.rules), rate.mean_l_min
 
-    def _share(self, hit: Hit | None) -> tuple[float, bool]:
+    def _share(self, hit: FoundHarm | None) -> tuple[float, bool]:
         """Share of the milk flow that is lost by the duty and the solved network, and whether that
         is the most it may be rather than what is lost."""
         if hit is None:
@@ -89,7 +89,7 @@ class Day:
         return (loss.amount or 0.0) / mean if mean else 0.0, loss.basis.startswith(AT_MOST)
 
     def lost_l(
-        self, wrong: Combination, start_min: float, end_min: float, hit: Hit | None = None
+        self, wrong: Combination, start_min: float, end_min: float, hit: FoundHarm | None = None
     ) -> float:
         """Milk lost, by the simulated day; where that shows no loss, by the share of the flow that
         `hit` loses (all of it without one)."""
@@ -97,7 +97,7 @@ class Day:
             return self.ledger.lost_l(wrong, start_min, end_min)
         return self._share(hit)[0] * self.milk_l(start_min, end_min)
 
-    def at_most(self, wrong: Combination, start_min: float, hit: Hit | None = None) -> bool:
+    def at_most(self, wrong: Combination, start_min: float, hit: FoundHarm | None = None) -> bool:
         """Whether `lost_l` is the most that may be lost: nothing tells how much of it is."""
         return not self.simulated(wrong, start_min) and self._share(hit)[1]
 
@@ -115,7 +115,7 @@ def day_of(plant: Plant, rules: Rulebook | None = None) -> Day:
     rules = rules or default_rulebook()
     duty = duty_of(StudyContext(plant, rules, ResultBuilder("rehearsal", plant.site.name)))
     milking, idle = _first(plant, "milking"), _first(plant, "idle")
-    acts: list[Act] = []
+    intervals: list[ModeInterval] = []
     flows: list[tuple[float, float, float]] = []
     now = 0.0
     for one in sorted(duty.milkings, key=lambda m: m.start_min):
@@ -123,17 +123,17 @@ def day_of(plant: Plant, rules: Rulebook | None = None) -> Day:
             break
         start, end = max(now, float(one.start_min)), one.start_min + 60 * one.hours
         if idle and start > now:
-            acts.append(Act(now, start, idle))
-        acts.append(Act(start, end, milking))
+            intervals.append(ModeInterval(now, start, idle))
+        intervals.append(ModeInterval(start, end, milking))
         flows.append((float(one.start_min), end, one.milk_l / (60 * one.hours)))
         now = end
         for mode, minutes in AFTER_MILKING:
             if mode in plant.modes:
-                acts.append(Act(now, now + minutes, mode))
+                intervals.append(ModeInterval(now, now + minutes, mode))
                 now += minutes
     if idle and now < 1440:
-        acts.append(Act(now, 1440.0, idle))
-    return Day(plant, rules, tuple(acts), tuple(flows))
+        intervals.append(ModeInterval(now, 1440.0, idle))
+    return Day(plant, rules, tuple(intervals), tuple(flows))
 
 
 def _first(plant: Plant, does: str) -> str | None:

@@ -28,7 +28,7 @@ LARGEST = 4_000_000
 BEHIND = 1_000_000
 """Bytes that a reader may be behind before it is let go."""
 ANSWER_S = 8.0
-Act = Callable[[Mapping[str, str]], Awaitable[str]]
+Action = Callable[[Mapping[str, str]], Awaitable[str]]
 
 
 class Nobody(Exception):  # a state: no watch is there to be asked
@@ -44,7 +44,7 @@ class Door:
     """Serves one watch's state, and what people may do with it."""
 
     def __init__(
-        self, watch: Watch, file: Path, acts: Mapping[str, Act], extra: Callable[[], Any] = dict
+        self, watch: Watch, file: Path, acts: Mapping[str, Action], extra: Callable[[], Any] = dict
     ) -> None:
         self.watch, self.file, self.acts, self.extra = watch, file, acts, extra
         self.readers = 0

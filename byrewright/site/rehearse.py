@@ -24,7 +24,7 @@ from byrewright.site.opcua import OpcuaSource
 from byrewright.site.sources import ModbusSource, Source
 from byrewright.site.watch import Watch
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.routes.brute import Case, Hit, holds
+from byrewright.studies.routes.brute import Case, FoundHarm, holds
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.scene import Scene
@@ -40,8 +40,8 @@ SPOILT = frozenset({"wash_to_milk", "water_to_milk", "withheld_to_tank"})
 
 
 @dataclass(frozen=True, slots=True)
-class Act:
-    """A stretch of the day in one mode, minutes after midnight."""
+class ModeInterval:
+    """A part of the day in one mode, minutes after midnight."""
 
     start_min: float
     end_min: float
@@ -91,20 +91,20 @@ class Played(typing.Protocol):
     midnight; `hit` is the harm that the positions do)."""
 
     @property
-    def acts(self) -> Sequence[Act]:
+    def intervals(self) -> Sequence[ModeInterval]:
         """What is done when."""
 
     def lost_l(
-        self, wrong: Combination, start_min: float, end_min: float, hit: Hit | None = None
+        self, wrong: Combination, start_min: float, end_min: float, hit: FoundHarm | None = None
     ) -> float:
         """Litres of milk lost with positions wrong between two times."""
 
-    def at_most(self, wrong: Combination, start_min: float, hit: Hit | None = None) -> bool:
+    def at_most(self, wrong: Combination, start_min: float, hit: FoundHarm | None = None) -> bool:
         """Whether those litres are the most it may be."""
 
 
 async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Played, fault: Fault,
-                   hits: Sequence[Hit] = (), *, protocol: Protocol = "modbus",
+                   hits: Sequence[FoundHarm] = (), *, protocol: Protocol = "modbus",
                    log: Path | None = None, rules: Rulebook | None = None,
                    proposed: bool = False) -> Rehearsal:  # fmt: skip
     """Play a day with one fault and watch it by the sensors that the plant has.
@@ -112,26 +112,27 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Played, fault
     `proposed`: as if every sensor that the table asks for were fitted.
 
     Raises:
-        ValueError: the fault lies in no act of the day, or names no wrong position of its mode.
+        ValueError: the fault lies in no interval of the day, or names no wrong position of
+            its mode.
     """
-    act = next((a for a in day.acts if a.start_min <= fault.at_min < a.end_min), None)
-    if act is None:
+    interval = next((a for a in day.intervals if a.start_min <= fault.at_min < a.end_min), None)
+    if interval is None:
         raise ValueError("the fault lies outside the day that is played")
-    scene = scenes[act.mode]
+    scene = scenes[interval.mode]
     table = table if proposed else table.as_fitted()
     for machine, position in fault.wrong:
         if position not in scene.others.get(machine, ()):
             raise ValueError(
-                f"{machine} cannot stand wrong as {position!r} in {act.mode}; it can as "
+                f"{machine} cannot stand wrong as {position!r} in {interval.mode}; it can as "
                 f"{', '.join(scene.others.get(machine, ())) or 'nothing that matters'}"
             )
     with tempfile.TemporaryDirectory() as folder:
         player = _Player(
-            table, scenes, day.acts, fault, protocol, log or Path(folder) / "rehearsal.sqlite"
+            table, scenes, day.intervals, fault, protocol, log or Path(folder) / "rehearsal.sqlite"
         )
-        events, reads = await player.play(act)
+        events, reads = await player.play(interval)
     raised = next((e for e in events if e.kind == "raised" and e.at >= fault.at_min * 60), None)
-    mine = [h for h in hits if h.mode == act.mode and set(h.wrong) <= set(fault.wrong)]
+    mine = [h for h in hits if h.mode == interval.mode and set(h.wrong) <= set(fault.wrong)]
     harm = next((h.question.harm for h in mine), "")
     hit = next((h for h in mine if h.question.loses == "milk"), None)
     loses = loses_milk(scene, fault.wrong)
@@ -139,12 +140,14 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Played, fault
     def lost(end_min: float) -> float:
         return day.lost_l(fault.wrong, fault.at_min, end_min, hit) if loses else 0.0
 
-    until = raised.at / 60 if raised else act.end_min
+    until = raised.at / 60 if raised else interval.end_min
     seen, seen_min = (
-        (raised.tag, until) if raised else _by_people(scene, fault, act, loses, rules or Rulebook())
+        (raised.tag, until)
+        if raised
+        else _by_people(scene, fault, interval, loses, rules or Rulebook())
     )
     return Rehearsal(
-        mode=act.mode,
+        mode=interval.mode,
         wrong=fault.wrong,
         harm=HARMS[harm].title if harm else "",
         at_min=fault.at_min,
@@ -152,7 +155,7 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Played, fault
         alarm=raised.tag if raised else "",
         alarm_text=raised.text if raised else "",
         litres_before=lost(until),
-        litres_unseen=lost(act.end_min),
+        litres_unseen=lost(interval.end_min),
         events=tuple(events),
         reads=reads,
         seen=seen,
@@ -163,17 +166,20 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Played, fault
 
 
 def _by_people(
-    scene: Scene, fault: Fault, act: Act, loses: bool, rules: Rulebook
+    scene: Scene, fault: Fault, interval: ModeInterval, loses: bool, rules: Rulebook
 ) -> tuple[str, float]:
     """What no sensor sees: who notices it in the end, and when (minutes after midnight)."""
     diverted = any(holds(scene, q, fault.wrong) for q in scene.questions
                    if q.loses == "milk" and q.harm not in SPOILT)  # fmt: skip
     if not loses or not diverted:
-        return "nobody sees it before the mode ends", act.end_min
+        return "nobody sees it before the mode ends", interval.end_min
     look = rules.number("watch.tank_look_min")
     at = fault.at_min + look
-    if at >= act.end_min:
-        return "nobody sees it before the mode ends: the tank holds too little then", act.end_min
+    if at >= interval.end_min:
+        return (
+            "nobody sees it before the mode ends: the tank holds too little then",
+            interval.end_min,
+        )
     filled = Case(scene, ()).walk("milk")
     plant = scene.net.plant
     tanks = [m.id for m in plant.machines(StoresMilk) if scene.net.body.get(m.id) in filled]
@@ -191,21 +197,21 @@ def loses_milk(scene: Scene, wrong: Combination) -> bool:
     return any(q.loses == "milk" and holds(scene, q, wrong) for q in scene.questions)
 
 
-def at_time(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
+def at_time(table: Table, scenes: Mapping[str, Scene], day: Sequence[ModeInterval], fault: Fault,
             now_min: float) -> tuple[str, dict[str, bool]]:  # fmt: skip
     """Mode and contacts of the played day at a time; the day begins again when it is over.
 
     Raises:
-        ValueError: the day has no act.
+        ValueError: the day has no interval.
     """
     if not day:
-        raise ValueError("the day that is played has no act")
+        raise ValueError("the day that is played has no interval")
     first, last = day[0].start_min, day[-1].end_min
     now = first + (now_min - first) % (last - first)
-    act = next((a for a in day if a.start_min <= now < a.end_min), day[-1])
-    wrong = act.start_min <= fault.at_min <= now
-    scene = scenes[act.mode]
-    return act.mode, shown(table, scene, fault.wrong if wrong else ())
+    interval = next((a for a in day if a.start_min <= now < a.end_min), day[-1])
+    wrong = interval.start_min <= fault.at_min <= now
+    scene = scenes[interval.mode]
+    return interval.mode, shown(table, scene, fault.wrong if wrong else ())
 
 
 def shown(table: Table, scene: Scene, wrong: Combination) -> dict[str, bool]:
@@ -217,8 +223,8 @@ def shown(table: Table, scene: Scene, wrong: Combination) -> dict[str, bool]:
 
 
 class _Player:
-    def __init__(self, table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
-                 protocol: Protocol, log: Path) -> None:  # fmt: skip
+    def __init__(self, table: Table, scenes: Mapping[str, Scene], day: Sequence[ModeInterval],
+                 fault: Fault, protocol: Protocol, log: Path) -> None:  # fmt: skip
         self.table, self.scenes, self.day, self.fault = table, scenes, day, fault
         self.where = default_addresses(table, contacts_only=protocol == "contacts")
         self.protocol: Protocol = protocol
@@ -226,7 +232,7 @@ class _Player:
         self.log = Log(log, Owner("", table.plant, "practice"))
         self.reads = 0
 
-    async def play(self, fault_act: Act) -> tuple[list[Event], int]:
+    async def play(self, at_fault: ModeInterval) -> tuple[list[Event], int]:
         opcua = self.protocol == "opcua"
         controller = Controller(self.table, self.where, modbus_port=None if opcua else free_port(),
                                 opcua_port=free_port() if opcua else None)  # fmt: skip
@@ -242,10 +248,10 @@ class _Player:
                 clock=lambda: self.now, forward=lambda: self.now,
             )  # fmt: skip
             try:
-                for act in self.day:
-                    wrong = self.fault.wrong if act is fault_act else ()
-                    await self._act(act, wrong, controller, watch)
-                    if act is fault_act:
+                for interval in self.day:
+                    wrong = self.fault.wrong if interval is at_fault else ()
+                    await self._act(interval, wrong, controller, watch)
+                    if interval is at_fault:
                         break
             finally:
                 await source.close()
@@ -255,17 +261,17 @@ class _Player:
         return events, self.reads
 
     async def _act(
-        self, act: Act, wrong: Combination, controller: Controller, watch: Watch
+        self, interval: ModeInterval, wrong: Combination, controller: Controller, watch: Watch
     ) -> None:
-        scene = self.scenes[act.mode]
+        scene = self.scenes[interval.mode]
         right = shown(self.table, scene, ())
         off = shown(self.table, scene, wrong) if wrong else right
-        start, end = act.start_min * 60, act.end_min * 60
+        start, end = interval.start_min * 60, interval.end_min * 60
         fault = self.fault.at_min * 60 if wrong else end
         second = start
         while second < end:
             self.now = second
-            await controller.show(act.mode, off if second >= fault else right)
+            await controller.show(interval.mode, off if second >= fault else right)
             await watch.step()
             self.reads += 1
             if wrong and second >= fault and (watch.alarms.shown() or second - fault > LOOK_S):

@@ -45,7 +45,7 @@ CHANGED = (
 )
 TYPING_PAUSE_S = 0.35
 
-Act = Callable[[str, str], Any]
+Action = Callable[[str, str], Any]
 
 
 @dataclass
@@ -114,7 +114,9 @@ def visit(site: Site, request: Request, slug: str | None = None) -> Visit:
 class Live:
     """A part of a page that is drawn anew when something happened in it."""
 
-    def __init__(self, render: Callable[[], Child], acts: Mapping[str, Act], cls: str = "") -> None:
+    def __init__(
+        self, render: Callable[[], Child], acts: Mapping[str, Action], cls: str = ""
+    ) -> None:
         self.render, self.acts = render, acts
         self.shown = join([render()])
         self.html = ui.html(self.shown, sanitize=False)

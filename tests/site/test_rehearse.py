@@ -14,7 +14,7 @@ from byrewright.engine.interlocks import Table, active
 from byrewright.plant.read import read_plant
 from byrewright.plant.roles import Senses
 from byrewright.site.day import Day, day_of
-from byrewright.site.rehearse import Act, Fault, at_time, rehearse, shown
+from byrewright.site.rehearse import Fault, ModeInterval, at_time, rehearse, shown
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.study import Routes
 from tests.studies.failing import changed
@@ -39,10 +39,10 @@ def quiet() -> Iterator[None]:
     logging.disable(logging.NOTSET)
 
 
-def milking(study: Routes) -> tuple[Day, Act]:
+def milking(study: Routes) -> tuple[Day, ModeInterval]:
     """The day and its first milking."""
     day = day_of(study.plant)
-    return day, next(a for a in day.acts if a.mode.startswith("milking"))
+    return day, next(a for a in day.intervals if a.mode.startswith("milking"))
 
 
 def test_the_day_is_whole_and_in_order(study: Routes) -> None:
@@ -52,7 +52,7 @@ def test_the_day_is_whole_and_in_order(study: Routes) -> None:
     from byrewright.studies.sizing.duty import duty_of
 
     day = day_of(study.plant)
-    for before, after in pairwise(day.acts):
+    for before, after in pairwise(day.intervals):
         assert before.end_min == after.start_min
     duty = duty_of(StudyContext(study.plant, Rulebook(), ResultBuilder("t", "t")))
     assert day.milk_l(0, 2880) == pytest.approx(duty.milk_l_day, rel=1e-12)  # sums in another order
@@ -61,27 +61,27 @@ def test_the_day_is_whole_and_in_order(study: Routes) -> None:
 @pytest.mark.parametrize("protocol", ["modbus", "contacts"])
 async def test_litres_before_the_alarm_equal_the_ledger(study: Routes, protocol: str) -> None:
     """Would fail if the litres told were not the milk that flowed from the fault to the alarm."""
-    day, act = milking(study)
-    fault = Fault(act.start_min + 20.25, (("V46", "open"),))
+    day, interval = milking(study)
+    fault = Fault(interval.start_min + 20.25, (("V46", "open"),))
     told = await rehearse(study.table, study.scenes, day, fault, study.hits, protocol=protocol)  # type: ignore[arg-type]
     delay = study.table.row("V46_not_closed").on_delay_s
     assert told.alarm == "V46_not_closed" and told.harm == "milk to drain or floor"
     assert told.seconds == pytest.approx(delay, abs=SCAN_S + ROUNDING_S)
     assert told.litres_before == day.lost_l(fault.wrong, fault.at_min, told.alarm_min or 0)
     assert (
-        told.litres_unseen == day.lost_l(fault.wrong, fault.at_min, act.end_min) > 1000
+        told.litres_unseen == day.lost_l(fault.wrong, fault.at_min, interval.end_min) > 1000
     )  # a milking's worth
     assert [e.kind for e in told.events if e.kind == "raised"] == ["raised"]
 
 
 async def test_a_divert_left_at_wash_from_the_first_cow(study: Routes) -> None:
     """Would fail if a fault there from the beginning of milking were not alarmed at once."""
-    day, act = milking(study)
+    day, interval = milking(study)
     told = await rehearse(
         study.table,
         study.scenes,
         day,
-        Fault(act.start_min, (("V40", "to_c"),)),
+        Fault(interval.start_min, (("V40", "to_c"),)),
         study.hits,
     )
     assert told.alarm == "V40_not_to_b"
@@ -90,13 +90,13 @@ async def test_a_divert_left_at_wash_from_the_first_cow(study: Routes) -> None:
 
 async def test_a_valve_without_sensor_is_not_alarmed(study: Routes) -> None:
     """Would fail if the rehearsal alarmed for a valve that nothing looks at."""
-    day, act = milking(study)
+    day, interval = milking(study)
     blind = study.table.without("V46_not_closed", "SN41_no_flow")
     told = await rehearse(
         blind,
         study.scenes,
         day,
-        Fault(act.start_min + 5, (("V46", "open"),)),
+        Fault(interval.start_min + 5, (("V46", "open"),)),
         study.hits,
     )
     assert told.alarm_min is None and told.litres_before == told.litres_unseen > 1000
@@ -104,10 +104,10 @@ async def test_a_valve_without_sensor_is_not_alarmed(study: Routes) -> None:
 
 async def test_impossible_faults_are_refused(study: Routes) -> None:
     """Would fail if a fault that cannot be were played in silence."""
-    day, act = milking(study)
+    day, interval = milking(study)
     for fault in (
-        Fault(act.start_min + 1, (("V46", "closed"),)),
-        Fault(act.start_min + 1, (("ZZ", "open"),)),
+        Fault(interval.start_min + 1, (("V46", "closed"),)),
+        Fault(interval.start_min + 1, (("ZZ", "open"),)),
         Fault(5000, (("V46", "open"),)),
     ):
         with pytest.raises(ValueError, match=r"wrong|outside"):
@@ -124,14 +124,14 @@ def test_litres_equal_the_day_study(study: Routes) -> None:
     from byrewright.engine.draws import day_of as drawn
     from byrewright.engine.simulate import simulate
 
-    day, act = milking(study)
+    day, interval = milking(study)
     ledger = day.ledger
     assert ledger is not None
     wrong = (("V46", "open"),)
-    told = day.lost_l(wrong, act.start_min + 20, act.start_min + 50)
+    told = day.lost_l(wrong, interval.start_min + 20, interval.start_min + 50)
     compiled = with_wrong(study.plant, ledger.compiled, [dict(wrong)], ledger.rules)
     herd = Herd(study.plant, compiled, ledger.rules, ledger.seed)
-    begin = round((act.start_min + 20) * 60 - compiled.origin_s)
+    begin = round((interval.start_min + 20) * 60 - compiled.origin_s)
     row = (begin, 0, 0, sh.ROW_ROUTE, 1.0)
     today = drawn(study.plant, compiled, herd, month=ledger.month, day=0, extra=(row,))
     apart = {*ledger.places, "(cows)"}
@@ -148,33 +148,33 @@ def test_litres_equal_the_day_study(study: Routes) -> None:
     assert told * ledger.compiled.milk_kg_l > 0.3 * given
 
 
-def test_the_served_day_shows_the_fault_in_its_act_only(study: Routes) -> None:
+def test_the_served_day_shows_the_fault_in_its_interval_only(study: Routes) -> None:
     """Would fail if a training day forgot its fault, kept it for ever, or stopped at midnight."""
-    day, act = milking(study)
-    fault = Fault(act.start_min + 10, (("V46", "open"),))
+    day, interval = milking(study)
+    fault = Fault(interval.start_min + 10, (("V46", "open"),))
 
     def alarms(now_min: float) -> tuple[str, ...]:
-        mode, contacts = at_time(study.table, study.scenes, day.acts, fault, now_min)
+        mode, contacts = at_time(study.table, study.scenes, day.intervals, fault, now_min)
         return active(study.table, mode, contacts)
 
-    assert not alarms(act.start_min + 9.9)
-    assert alarms(act.start_min + 10) == ("V46_not_closed",)
-    assert not alarms(act.end_min + 1) and not alarms(act.start_min + 9 + 1440)
-    assert alarms(act.start_min + 11 + 1440) == ("V46_not_closed",)
+    assert not alarms(interval.start_min + 9.9)
+    assert alarms(interval.start_min + 10) == ("V46_not_closed",)
+    assert not alarms(interval.end_min + 1) and not alarms(interval.start_min + 9 + 1440)
+    assert alarms(interval.start_min + 11 + 1440) == ("V46_not_closed",)
 
 
 async def test_other_modes_can_be_played(study: Routes) -> None:
     """Would fail if only the usual modes of the day could be rehearsed."""
     for mode, wrong in (("milking_tank_2", ("V86", "open")), ("wash_tank_1", ("V86", "open"))):
         day = day_of(study.plant).playing(mode)
-        act = next(a for a in day.acts if a.mode == mode)
+        interval = next(a for a in day.intervals if a.mode == mode)
         if wrong[1] not in study.scenes[mode].others.get(wrong[0], ()):
             continue
         told = await rehearse(
             study.table,
             study.scenes,
             day,
-            Fault(act.start_min + 1, (wrong,)),
+            Fault(interval.start_min + 1, (wrong,)),
             study.hits,
         )
         assert told.mode == mode and (told.alarm == "V86_not_closed") is bool(told.harm)
@@ -189,8 +189,8 @@ def _seen_by(study: Routes, table: Table, wrong: tuple[str, str], mode: str) -> 
 def test_each_sensor_taken_out_alarms_no_more(study: Routes) -> None:
     """An alarm was promised after 3 s for valves whose sensor had been taken out of the file."""
     whole = study.table
-    _, act = milking(study)
-    scene = study.scenes[act.mode]
+    _, interval = milking(study)
+    scene = study.scenes[interval.mode]
     assert all(s.fitted for s in whole.as_fitted().signals)
     went_unseen = 0
     for machine in dict.fromkeys(s.machine for s in whole.signals):
@@ -199,12 +199,12 @@ def test_each_sensor_taken_out_alarms_no_more(study: Routes) -> None:
         lost = {s.tag for s in whole.signals if s.machine == machine}
         assert not any(lost & {*r.on, *r.off} for r in cut.rows), machine
         for position in scene.others.get(machine, ()):
-            before = _seen_by(study, whole.as_fitted(), (machine, position), act.mode)
-            after = _seen_by(study, cut, (machine, position), act.mode)
+            before = _seen_by(study, whole.as_fitted(), (machine, position), interval.mode)
+            after = _seen_by(study, cut, (machine, position), interval.mode)
             own = {r.tag for r in whole.rows if lost & {*r.on, *r.off}}
             assert set(after) == set(before) - own, (machine, position)
             went_unseen += bool(before) and not after
-        right = active(cut, act.mode, shown(cut, scene, ()))
+        right = active(cut, interval.mode, shown(cut, scene, ()))
         assert right == (), machine  # a missing contact must not alarm by itself either
     assert went_unseen > 3
 
@@ -216,8 +216,8 @@ async def test_a_sensor_taken_out_of_the_file_is_not_played(study: Routes) -> No
         m.at_port or "milk"))  # fmt: skip
     fields = {"V46": {"sensed": False}}
     blind = Routes(changed(plant, drop=(sensor,), **fields), Rulebook())
-    day, act = milking(blind)
-    fault = Fault(act.start_min + 20, (("V46", "open"),))
+    day, interval = milking(blind)
+    fault = Fault(interval.start_min + 20, (("V46", "open"),))
     told = await rehearse(blind.table, blind.scenes, day, fault, blind.hits)
     assert told.alarm_min is None
     assert told.seen.startswith("nobody")
@@ -236,10 +236,10 @@ async def test_a_tank_that_is_not_filled_is_not_what_tells(
     """Without a level on the tank that is filled, that of the other one was told not to rise."""
     gone = (drop,) if isinstance(drop, str) else drop
     blind = Routes(changed(study.plant, drop=gone, V46={"sensed": False}), Rulebook())
-    day, act = milking(blind)
-    told = await rehearse(blind.table, blind.scenes, day, Fault(act.start_min + 20, FAULT),
+    day, interval = milking(blind)
+    told = await rehearse(blind.table, blind.scenes, day, Fault(interval.start_min + 20, FAULT),
                           blind.hits)  # fmt: skip
-    assert act.mode == "milking_tank_1" and told.alarm_min is None
+    assert interval.mode == "milking_tank_1" and told.alarm_min is None
     assert "looks into TK1" in told.seen and "TK2" not in told.seen
 
 
@@ -259,9 +259,9 @@ async def test_no_more_is_told_lost_than_the_network_sends_there(
     study: Routes, wrong: tuple[str, str], share: float, at_most: bool
 ) -> None:
     """A full vessel of withheld milk, or one of two pumps, was told to lose all of the milk."""
-    day, act = milking(study)
-    told = await rehearse(study.table, study.scenes, day, Fault(act.start_min + 20, (wrong,)),
+    day, interval = milking(study)
+    told = await rehearse(study.table, study.scenes, day, Fault(interval.start_min + 20, (wrong,)),
                           study.hits)  # fmt: skip
-    flowed = day.milk_l(told.at_min, act.end_min)
+    flowed = day.milk_l(told.at_min, interval.end_min)
     assert told.litres_unseen == pytest.approx(share * flowed, rel=0.05)
     assert told.at_most is at_most

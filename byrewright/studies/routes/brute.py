@@ -14,7 +14,7 @@ BATCH = 1 << 18
 
 
 @dataclass(frozen=True, slots=True)
-class Hit:
+class FoundHarm:
     """A question answered with yes: in this mode, these wrong positions do this."""
 
     mode: str
@@ -103,12 +103,12 @@ def tried(scene: Scene, order: int) -> int:
 
 
 def search(scene: Scene, order: int, questions: Sequence[Question] | None = None,
-           others: dict[str, tuple[str, ...]] | None = None) -> list[Hit]:  # fmt: skip
+           others: dict[str, tuple[str, ...]] | None = None) -> list[FoundHarm]:  # fmt: skip
     """Every combination of up to `order` wrong positions that does harm, and no part of which does
     the same harm (order 0: the mode itself is wrong)."""
     asked = list(scene.questions if questions is None else questions)
     pool = scene.others if others is None else others
-    hits: list[Hit] = []
+    hits: list[FoundHarm] = []
     done: dict[str, set[frozenset[tuple[str, str]]]] = {q.name: set() for q in asked}
     for level in range(order + 1):
         batch: list[Combination] = []
@@ -123,7 +123,7 @@ def search(scene: Scene, order: int, questions: Sequence[Question] | None = None
 
 
 def _try(scene: Scene, asked: list[Question], batch: list[Combination],
-         done: dict[str, set[frozenset[tuple[str, str]]]]) -> list[Hit]:  # fmt: skip
+         done: dict[str, set[frozenset[tuple[str, str]]]]) -> list[FoundHarm]:  # fmt: skip
     flood = Flood(cases(scene.wanted, batch))
     hits = []
     for question in asked:
@@ -135,7 +135,7 @@ def _try(scene: Scene, asked: list[Question], batch: list[Combination],
         for number in bits(mask):
             wrong = batch[number]
             smaller.add(frozenset(wrong))
-            hits.append(Hit(scene.name, question, wrong))
+            hits.append(FoundHarm(scene.name, question, wrong))
     return hits
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.brute import FoundHarm
 from byrewright.studies.routes.litres import AT_MOST, Loss, LossOf
 from byrewright.studies.routes.network import FULL, Roles
 from byrewright.studies.routes.propagation import Combination
@@ -93,7 +93,9 @@ class DayLedger:
         return float(sum(state.items[compiled.vessel(p), sh.MILK] for p in self.places))
 
 
-def from_day(plant: Plant, ledger: DayLedger, by_duty: LossOf, told: Iterable[Hit] = ()) -> LossOf:
+def from_day(
+    plant: Plant, ledger: DayLedger, by_duty: LossOf, told: Iterable[FoundHarm] = ()
+) -> LossOf:
     """Losses of flowing milk by the simulated day, in the middle of its first milking; whatever
     the day cannot tell (stored milk, spoilt milk, litres in pipes) comes from the duty. All of
     `told` are got ready in one go."""
@@ -102,11 +104,11 @@ def from_day(plant: Plant, ledger: DayLedger, by_duty: LossOf, told: Iterable[Hi
     begins = min((minutes(m.start) for m in plant.milkings), default=0)
     middle = begins + 30.0
 
-    def by_day(hit: Hit) -> bool:
+    def by_day(hit: FoundHarm) -> bool:
         flows = hit.question.loses == "milk" and hit.question.harm in ("milk_lost", "milk_to_wash")
         return flows and all(position != FULL for _, position in hit.wrong)
 
-    def loss(hit: Hit) -> Loss:
+    def loss(hit: FoundHarm) -> Loss:
         plain = by_duty(hit)
         if not by_day(hit):
             return plain

@@ -11,7 +11,7 @@ from byrewright.engine.milkmaps import HALVINGS
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import MovesMilk
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.brute import FoundHarm
 from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.questions import litres_in
 from byrewright.studies.routes.scene import Reaches
@@ -40,7 +40,7 @@ class MilkRate:
     withheld_share: float = 0.0
 
 
-LossOf = Callable[[Hit], Loss]
+LossOf = Callable[[FoundHarm], Loss]
 """Turns a hit into what it loses: from the duty, or from the simulated day's ledger."""
 
 
@@ -84,7 +84,7 @@ class Spills:
             self._kept[key] = streams(self.net, flows, frozenset(self.net.pumps))
         return self._kept[key]  # type: ignore[return-value]
 
-    def out_of(self, hit: Hit, tank: str) -> float:
+    def out_of(self, hit: FoundHarm, tank: str) -> float:
         """What leaves a tank more than it should, L/min."""
         wrong, right = (
             sum(x.l_min for x in self._streams(hit.mode, how) if x.source == tank)
@@ -92,7 +92,7 @@ class Spills:
         )
         return max(0.0, wrong - right)
 
-    def share(self, hit: Hit, targets: Collection[str], l_min: float) -> float | None:
+    def share(self, hit: FoundHarm, targets: Collection[str], l_min: float) -> float | None:
         """Share of the milk that comes past that goes to some machines, while that much comes: a
         pump that follows the level of its vessel is then slower, lifts less, and more goes to the
         lower end. None where nothing goes there."""
@@ -106,7 +106,7 @@ class Spills:
             low, high = (speed, high) if now is None or now[1] < l_min else (low, speed)
         return share[0]
 
-    def _shares(self, hit: Hit, targets: Collection[str],
+    def _shares(self, hit: FoundHarm, targets: Collection[str],
                 speed: float) -> tuple[float, float] | None:  # fmt: skip
         """The greatest share of a vessel's milk that goes to some machines, and the flow out of
         that vessel, L/min."""
@@ -123,7 +123,7 @@ class Spills:
         )  # fmt: skip
 
 
-def _of_withheld(hit: Hit) -> bool:
+def _of_withheld(hit: FoundHarm) -> bool:
     """Whether what goes astray is withheld milk alone."""
     ways = {c.propagation for c in hit.question.all_of if isinstance(c, Reaches)}
     return hit.question.harm == "overflow" and ways == {"withheld"}
@@ -134,7 +134,7 @@ def from_duty(plant: Plant, rate: MilkRate, rules: Rulebook | None = None) -> Lo
     network sends the wrong way, and what a tank loses through what stands open."""
     spills = Spills(plant, rules or default_rulebook())
 
-    def loss(hit: Hit) -> Loss:
+    def loss(hit: FoundHarm) -> Loss:
         loses, subject = hit.question.loses, hit.question.subject
         if loses == "milk" and _of_withheld(hit):
             return Loss(

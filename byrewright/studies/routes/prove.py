@@ -16,7 +16,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.brute import FoundHarm
 from byrewright.studies.routes.propagation import (
     Combination,
     Move,
@@ -40,7 +40,7 @@ CONFLICTS = 200_000
 class Proof:
     """What the solver found: all combinations up to `order` (None: any number), then no more."""
 
-    hits: tuple[Hit, ...]
+    hits: tuple[FoundHarm, ...]
     order: int | None
     calls: int
 
@@ -58,14 +58,14 @@ class Prover:
     def all_hits(self, question: Question, order: int) -> Proof:
         """Every least combination of up to `order` wrong positions, and that there is no other,
         unless the question is `undecided` afterwards."""
-        found: list[Hit] = []
+        found: list[FoundHarm] = []
         before = self.calls
         for level in range(order + 1):
             with _Search(self, question, level, None) as search:
                 for hit in found:
                     search.forbid(hit.wrong)
                 while (wrong := search.next()) is not None:
-                    found.append(Hit(self.scene.name, question, wrong))
+                    found.append(FoundHarm(self.scene.name, question, wrong))
                     search.forbid(wrong)
             if (level == 0 and found) or question.name in self.undecided:
                 break

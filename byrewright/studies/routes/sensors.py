@@ -18,7 +18,7 @@ from typing import Any
 
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import Senses
-from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.brute import FoundHarm
 from byrewright.studies.routes.prove import Prover
 from byrewright.studies.routes.scene import Scene
 
@@ -39,8 +39,8 @@ class SensorSet:
     """Whether it is proven to see all."""
     least: int
     """How many sensors any set needs, as far as proven; as many as here: this is the smallest."""
-    hits: tuple[Hit, ...]
-    alone: Mapping[str, Hit]
+    hits: tuple[FoundHarm, ...]
+    alone: Mapping[str, FoundHarm]
     """Machines that cannot be left out, each with a harm it does alone."""
 
 
@@ -57,7 +57,7 @@ def fitted(plant: Plant) -> frozenset[str]:
 
 def smallest(
     scenes: Iterable[Scene],
-    hits: Sequence[Hit],
+    hits: Sequence[FoundHarm],
     order: int | None = None,
     without: Collection[str] = (),
     harms: Collection[str] | None = None,
@@ -69,7 +69,7 @@ def smallest(
     left out here and reported as a finding.
     """
     wanted = [h for h in hits if h.order and (harms is None or h.question.harm in harms)]
-    seen: list[Hit] = []
+    seen: list[FoundHarm] = []
     known: set[frozenset[str]] = set()
     provers = [(s, Prover(s)) for s in scenes]
     wrong_at_rest = {(h.mode, h.question.name) for h in hits if not h.order}
@@ -90,12 +90,12 @@ def smallest(
                     wrong = prover.first(question, rest, order)
                     if wrong is not None:
                         missed = True
-                        hit = Hit(scene.name, question, wrong)
+                        hit = FoundHarm(scene.name, question, wrong)
                         if not _add(hitting, hit, known, seen, without):
                             return None
             if not missed:
                 break
-    alone: dict[str, Hit] = {}
+    alone: dict[str, FoundHarm] = {}
     for hit in seen:
         if hit.order == 1:
             alone.setdefault(next(iter(hit.machines)), hit)
@@ -164,7 +164,7 @@ class _Hitting:
         return found
 
 
-def _add(hitting: _Hitting, hit: Hit, known: set[frozenset[str]], seen: list[Hit],
+def _add(hitting: _Hitting, hit: FoundHarm, known: set[frozenset[str]], seen: list[FoundHarm],
          without: Collection[str]) -> bool:  # fmt: skip
     choice = hit.machines - set(without)
     if not choice:
@@ -176,7 +176,7 @@ def _add(hitting: _Hitting, hit: Hit, known: set[frozenset[str]], seen: list[Hit
     return True
 
 
-def next_best(scenes: Sequence[Scene], best: SensorSet, hits: Sequence[Hit],
+def next_best(scenes: Sequence[Scene], best: SensorSet, hits: Sequence[FoundHarm],
               order: int | None = None) -> dict[str, tuple[str, ...] | None]:  # fmt: skip
     """For each chosen sensor: the smallest set without it, or None when it cannot be left out."""
     out: dict[str, tuple[str, ...] | None] = {}
@@ -189,7 +189,9 @@ def next_best(scenes: Sequence[Scene], best: SensorSet, hits: Sequence[Hit],
     return out
 
 
-def unseen(scenes: Iterable[Scene], sensed: Collection[str], order: int | None = None) -> list[Hit]:
+def unseen(
+    scenes: Iterable[Scene], sensed: Collection[str], order: int | None = None
+) -> list[FoundHarm]:
     """One harmful combination for each question that the sensors do not see; none: proven."""
     found = []
     for scene in scenes:
@@ -198,5 +200,5 @@ def unseen(scenes: Iterable[Scene], sensed: Collection[str], order: int | None =
         for question in scene.questions:
             wrong = prover.first(question, rest, order)
             if wrong:
-                found.append(Hit(scene.name, question, wrong))
+                found.append(FoundHarm(scene.name, question, wrong))
     return found

@@ -12,7 +12,7 @@ from byrewright.plant.roles import IsValve
 from byrewright.results import Assumption, Finding, Remedy, Result, ResultBuilder, Sense, judge
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes import litres, sensors, tables
-from byrewright.studies.routes.brute import Hit, search, tried
+from byrewright.studies.routes.brute import FoundHarm, search, tried
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import Network, network
 from byrewright.studies.routes.orders import Order, safe_order, via
@@ -56,14 +56,14 @@ class Routes:
         return self.like.scenes if self.like else all_scenes(self.plant, self.net)
 
     @cached_property
-    def hits(self) -> list[Hit]:
+    def hits(self) -> list[FoundHarm]:
         """Every harmful combination up to `order`, by exhaustive search."""
         if self.like and self.like.order == self.order:
             return self.like.hits
         return [h for s in self.scenes.values() for h in search(s, self.order)]
 
     @cached_property
-    def at_rest(self) -> list[Hit]:
+    def at_rest(self) -> list[FoundHarm]:
         """Harm a mode does with everything in its wanted position."""
         return [h for h in self.hits if not h.order]
 
@@ -386,7 +386,7 @@ def _title(plant: Plant, machine_id: str) -> str:
     return f"{machine_id} {plant.equipment[machine_id].title}"
 
 
-def _way(study: Routes, hit: Hit) -> str:
+def _way(study: Routes, hit: FoundHarm) -> str:
     """The valves and pumps that stand open on the way, in words."""
     scene = study.scenes[hit.mode]
     found: dict[str, str] = {}

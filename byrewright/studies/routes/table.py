@@ -10,7 +10,7 @@ from byrewright.engine.interlocks import PRIORITIES, Effect, Priority, Row, Sign
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import Senses, TellsPeople
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.brute import FoundHarm
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import FULL, HALF, READY, RUNS
 from byrewright.studies.routes.propagation import Combination
@@ -35,7 +35,7 @@ def tag_of(machine: str, says: str) -> str:
     return re.sub(r"[\W_]+", "_", f"{machine}_{says}").strip("_")
 
 
-def cause_and_effect(plant: Plant, scenes: Mapping[str, Scene], hits: Sequence[Hit],
+def cause_and_effect(plant: Plant, scenes: Mapping[str, Scene], hits: Sequence[FoundHarm],
                      sensed: Collection[str], rules: Rulebook | None = None) -> Table:  # fmt: skip
     """The table of a plant whose machines in `sensed` have position sensors.
 
@@ -48,7 +48,7 @@ def cause_and_effect(plant: Plant, scenes: Mapping[str, Scene], hits: Sequence[H
 class _Builder:
     plant: Plant
     scenes: Mapping[str, Scene]
-    hits: Sequence[Hit]
+    hits: Sequence[FoundHarm]
     sensed: Collection[str]
     rules: Rulebook
 
@@ -58,7 +58,7 @@ class _Builder:
         self.tags: dict[tuple[str, str], str] = {}
         self.hits = list(self.hits)
         while True:
-            self.by_machine: dict[str, list[Hit]] = {}
+            self.by_machine: dict[str, list[FoundHarm]] = {}
             for hit in self.hits:
                 for machine in hit.machines:
                     self.by_machine.setdefault(machine, []).append(hit)
@@ -94,9 +94,9 @@ class _Builder:
                 label = f"{one.id} {one.title}: {said(RUNS)}"
                 yield Signal(self._tag(one.id, RUNS), one.id, RUNS, label, one.id in self.have)
 
-    def _unseen(self, missed: Sequence[Hit]) -> Iterable[str]:
+    def _unseen(self, missed: Sequence[FoundHarm]) -> Iterable[str]:
         """What no row sees, a sentence for each wrong position."""
-        by_wrong: dict[Combination, list[Hit]] = {}
+        by_wrong: dict[Combination, list[FoundHarm]] = {}
         for hit in missed:
             by_wrong.setdefault(hit.wrong, []).append(hit)
         for wrong, hits in by_wrong.items():
@@ -109,7 +109,7 @@ class _Builder:
                 "not `ready`."
             )
 
-    def _missed(self, rows: Sequence[Row]) -> Iterable[Hit]:
+    def _missed(self, rows: Sequence[Row]) -> Iterable[FoundHarm]:
         """Harmful combinations, of any number of wrong positions, that no row sees though one of
         the machines is sensed."""
         at_rest = {(h.mode, h.question.name) for h in self.hits if not h.order}
@@ -121,7 +121,7 @@ class _Builder:
                 if (mode, question.name) not in at_rest:
                     wrong = prover.first(question, free)
                     if wrong and any(m in self.watched for m, _ in wrong):
-                        yield Hit(mode, question, wrong)
+                        yield FoundHarm(mode, question, wrong)
 
     def _sounder(self) -> str:
         tags = [m.id for m in self.plant.machines(TellsPeople)]
@@ -178,7 +178,7 @@ class _Builder:
                 yield self._row(machine, place, modes, harms, others[place])
 
     def _row(
-        self, machine: str, place: str, modes: list[str], hits: list[Hit], could: set[str]
+        self, machine: str, place: str, modes: list[str], hits: list[FoundHarm], could: set[str]
     ) -> Row:
         states = self.plant.equipment[machine].states()
         gates = [
@@ -229,7 +229,7 @@ class _Builder:
             before=place not in (RUNS,),
         )
 
-    def _harm(self, machine: str, hit: Hit, title: str) -> str:
+    def _harm(self, machine: str, hit: FoundHarm, title: str) -> str:
         """The harm; where it takes more than this machine, with what else is out of place."""
         others = [(m, p) for m, p in hit.wrong if m != machine]
         return f"{title} if also {moves(self.plant, others)}" if others else title
@@ -239,14 +239,14 @@ class _Builder:
         ways = [w.positions for w in self.plant.equipment[machine].inside() if w.how == "gate"]
         return all((position in p) == (place in p) for p in ways)
 
-    def _priority(self, hits: Sequence[Hit], first: Priority) -> Priority:
+    def _priority(self, hits: Sequence[FoundHarm], first: Priority) -> Priority:
         """The most urgent of what it does alone; a step lower where it takes two."""
         alone: list[Priority] = [HARMS[h.question.harm].priority for h in hits if h.order <= 1]
         if alone:
             return min(alone, key=PRIORITIES.index)
         return "medium" if first == "high" else "low"
 
-    def _effects(self, machine: str, hits: Sequence[Hit]) -> tuple[str, ...]:
+    def _effects(self, machine: str, hits: Sequence[FoundHarm]) -> tuple[str, ...]:
         effects = [SOUND]
         harms = {h.question.harm for h in hits if h.order <= 1}
         if harms & {"wash_to_milk", "water_to_milk"}:
@@ -288,7 +288,7 @@ class _Builder:
         text = f"{moves(self.plant, hit.wrong)} in {hit.mode}: {harm} ({hit.question.subject})"
         return replace(row, proof=text, proof_mode=hit.mode, proof_wrong=hit.wrong)
 
-    def _only_here(self, row: Row) -> Hit | None:
+    def _only_here(self, row: Row) -> FoundHarm | None:
         watched = set(self.watched)
         for hit in sorted(self.by_machine.get(row.machine, ()), key=lambda h: h.order):
             if hit.mode in row.modes and hit.machines & watched == {row.machine}:
@@ -303,7 +303,7 @@ class _Builder:
                     continue
                 wrong = prover.first(question, free)
                 if wrong and any(m == row.machine for m, _ in wrong):
-                    return Hit(mode, question, wrong)
+                    return FoundHarm(mode, question, wrong)
         return None
 
     # process sensors as a second look --------------------------------------------------------

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from byrewright.engine.interlocks import DRAFT, by_priority
 from byrewright.plant.plant import Plant
 from byrewright.results import Table
-from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.brute import FoundHarm
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import Roles
 from byrewright.studies.routes.orders import Order, via
@@ -63,12 +63,12 @@ class Line:
     harm: str
     subject: str
     modes: tuple[str, ...]
-    hit: Hit
+    hit: FoundHarm
 
 
 def lines(study: Routes, order: int) -> list[Line]:
     """The harmful combinations of one order, merged over modes and over positions alike."""
-    found: dict[tuple[Combination, str, str], list[Hit]] = {}
+    found: dict[tuple[Combination, str, str], list[FoundHarm]] = {}
     for hit in study.hits:
         if hit.order == order:
             found.setdefault((hit.wrong, hit.question.harm, hit.question.subject), []).append(hit)
@@ -152,7 +152,7 @@ def in_words(mode: str) -> str:
     return mode.replace("_", " ")
 
 
-def second_look(study: Routes, hit: Hit) -> list[str]:
+def second_look(study: Routes, hit: FoundHarm) -> list[str]:
     """Process sensors (flow, level, conductivity) whose contact changes with a wrong position."""
     if not any(s.process for s in study.table.signals):
         return []
