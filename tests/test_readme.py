@@ -51,3 +51,12 @@ def test_every_page_of_the_documentation_is_listed() -> None:
     pages = [p for p in (ROOT / "docs").rglob("*.md") if p.name != "README.md"]
     missing = [str(p) for p in pages if p.relative_to(ROOT / "docs").as_posix() not in index]
     assert missing == []
+
+
+def test_the_page_of_validation_is_that_of_the_tests() -> None:
+    """A check would be told to be of a better level than its words claim, or not be listed."""
+    made = subprocess.run(
+        [sys.executable, "-c", "from tools.validation import page; print(page(), end='')"],
+        cwd=ROOT, capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    assert made == (ROOT / "docs" / "validation.md").read_text(encoding="utf-8")

@@ -19,11 +19,12 @@ WORDS: tuple[tuple[str, str], ...] = (
     ("recalled", r"from memory|recalled|second hand"),
     ("magnitude", r"common practice|fact of the trade|usual range|usual magnitudes?"),
     ("verified", r"mathematic|librar|reference equation|scipy|coolprop|integration|closed form|"
-                 r"identity|hand calculation|^derived\b|\bht\b|\bfluids\b"),
+                 r"identity|hand calculation|^derived\b|\(derived\)|\bht\b|\bfluids\b|"
+                 r"\bproperty\b"),
     ("validated", r"\bread\b|published|measured|levy body"),
 )  # fmt: skip
 """A level and the words of a check that tell it, the weakest first. A check that tells none takes
-what its file's words tell, and is verified where they tell none either."""
+what its file's words tell; one of the two must."""
 MEANING = {
     "validated": "against a published or measured value that was read",
     "verified": "against mathematics, a property, or a general-purpose library",
@@ -40,14 +41,14 @@ def level_of(check: str, file: str = "") -> str:
     ('recalled', 'validated')
     >>> level_of("It sums to nothing.", "Journal of Dairy Science, abstract read")
     'validated'
-    >>> level_of("Milk flow recorder, with a comma"), level_of("Numbers recorded from the peer")
+    >>> level_of("Milk flow recorder (derived)"), level_of("Numbers recorded from the peer")
     ('verified', 'recorded')
     """
     for text in (check, file):
         for level, words in WORDS:
             if re.search(words, text, re.I):
                 return level
-    return "verified"
+    raise ValueError(f"neither {check!r} nor its file {file!r} tells how well it checks")
 
 
 def tests_in(tree: ast.Module) -> Iterator[ast.FunctionDef]:

@@ -1,4 +1,4 @@
-"""The liquid network against EPANET (through WNTR) on random networks, with Darcy and Weisbach."""
+"""Liquid network against the library EPANET (through WNTR) on random networks (Darcy-Weisbach)."""
 
 from __future__ import annotations
 

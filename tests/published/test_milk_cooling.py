@@ -32,7 +32,7 @@ def test_heat_of_a_thousand_litres() -> None:
     ],
 )
 def test_rules_of_the_regions(region: str, limit: float, clock: str, within: float | None) -> None:
-    """EU 853/2004, the US ordinance, 330 CMR 27.05 and the others as marked in the table."""
+    """EU 853/2004, the US ordinance, 330 CMR 27.05 and others, some from memory."""
     steps = {(s.limit_c, s.clock, s.within_h) for s in cooling.temperature_rule(region).steps}
     assert (limit, clock, within) in steps
 

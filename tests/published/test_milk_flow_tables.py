@@ -52,7 +52,7 @@ def test_the_published_herds_come_back() -> None:
 
 @pytest.mark.parametrize(("litres", "milkings"), [(28.0, 2), (36.0, 2), (50.0, 2), (45.0, 3)])
 def test_flows_stay_in_the_usual_range(litres: float, milkings: int) -> None:
-    """50 L a day gave means of 4.3 and peaks to 14.4 kg/min: the rulebook has 3.0 and 5.0."""
+    """50 L a day gave means of 4.3 and peaks to 14.4 kg/min: usual range: to 3.0 and 5.0."""
     mean, peak, _ = flows(litres, milkings)
     rules = default_rulebook()
     assert 1.5 < mean.mean() < top(rules, "milking.mean_flow_holstein_kg_min")
@@ -60,7 +60,7 @@ def test_flows_stay_in_the_usual_range(litres: float, milkings: int) -> None:
 
 
 def test_a_larger_yield_takes_longer() -> None:
-    """14 and 50 L a day drafted the same 26 stalls."""
+    """14 and 50 L a day drafted the same 26 stalls (a property, no source)."""
     slow, quick = flows(50.0, 2)[2].mean(), flows(14.0, 2)[2].mean()
     assert 1.5 < slow / quick < 3.0  # 3.6 times the milk, by the slope within a herd
     sized = [
@@ -75,7 +75,7 @@ def test_a_larger_yield_takes_longer() -> None:
 
 
 def test_groups_of_other_yields_have_other_times() -> None:
-    """The stated time is the herd's: high yielders take longer and low ones less, mean kept."""
+    """Property: high yielders take longer, low ones less, and the herd's stated mean is kept."""
     plant = plants.rotary(60, 900, groups=3)
     groups = tuple(
         g.model_copy(update={"yield_l_day": y, "cows": 300})

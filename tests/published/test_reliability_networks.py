@@ -1,4 +1,4 @@
-"""Cut sets of worked systems in the manner of IEC 61078 (blocks) and IEC 61025 (fault trees).
+"""Mathematics of cut sets: worked systems after IEC 61078 (blocks) and IEC 61025 (fault trees).
 
 Standard mathematics known from memory: the bridge, two out of three, series-parallel and a voted
 pair with a shared supply are the examples that every text on the two standards works through.
