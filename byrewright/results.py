@@ -10,7 +10,6 @@ import json
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from itertools import pairwise
 from math import inf
 from typing import Any, Literal
 
@@ -288,17 +287,20 @@ def impossible(result: Result) -> Iterator[str]:
                 yield f"{what}{one.label} comes out at {value:g} {one.unit}".strip()
     for table in result.tables:
         for at, (title, unit) in enumerate(zip(table.columns, table.units, strict=True)):
+            signed = _difference(title)
             for row in table.rows:
                 cell = row[at]
                 if isinstance(cell, str) or cell is None:
                     continue
-                if not _possible(cell, unit, title, _difference(title)):
+                if not _possible(cell, unit, title, signed):
                     yield f"{table.title}, {title} comes out at {cell:g} {unit}".strip()
     for series in result.series:
-        if any(b < a for a, b in pairwise(series.x)):
+        if list(series.x) != sorted(series.x):
             yield f"{series.title}: time runs backwards"
         for name, unit, values in series.lines:
-            worst = next((v for v in values if not _possible(v, unit, name, False)), None)
+            strange = [v for v in values if not math.isfinite(v)]
+            ends = strange[:1] or ([min(values), max(values)] if values else [])
+            worst = next((v for v in ends if not _possible(v, unit, name, False)), None)
             if worst is not None:
                 yield f"{series.title}, {name} comes out at {worst:g} {unit}".strip()
 
