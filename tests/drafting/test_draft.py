@@ -33,11 +33,9 @@ EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 BRIEFS = sorted(EXAMPLES.glob("*/brief.yaml"))
 COLDEST = "day, coldest month, cows of seed 1"
 MENDED_BY = {
-    "rotary_round_the_clock": (COLDEST, "single failures"),
     "rotary_spring_ice": (COLDEST,),
     "rows_two_by_twenty": (COLDEST, "vacuum and its events", "routes"),
 }
-ROTARIES = [b for b in BRIEFS if b.parent.name.startswith("rotary")]
 
 
 @pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
@@ -160,10 +158,10 @@ def test_what_is_too_small_to_be_made_is_drafted_as_the_least_that_is() -> None:
     assert made(unit, "normally", Chosen("runs", "usual")).value == "runs"
 
 
-@pytest.fixture(scope="module", params=ROTARIES, ids=lambda p: p.parent.name)
-def rotary(request: pytest.FixtureRequest) -> Draft:
-    """A rotary's draft: farms that wish no single stop and pay for seeing what is wrong."""
-    return drafted(request.param)
+@pytest.fixture(scope="module")
+def rotary() -> Draft:
+    """A rotary's draft: a farm that wishes no single stop and pays for seeing what is wrong."""
+    return drafted(BRIEFS[0])
 
 
 def test_no_single_failure_stops_milking(rotary: Draft) -> None:
@@ -184,16 +182,18 @@ def test_the_vacuum_network_holds(rotary: Draft) -> None:
     assert [f.sentence for f in result.findings if f.verdict == "fails"] == []
 
 
-@pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
+@pytest.mark.parametrize("name", MENDED_BY)
 def test_the_examples_are_what_the_drafter_writes_today(
-    brief: Path, monkeypatch: pytest.MonkeyPatch
+    name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Would fail if examples were left behind, or if drafting depended on chance or on the order of
-    a set; tools/examples.py drafts them again, held to every study. Only those that had something
-    mended in an example are asked here."""
+    a set; tools/examples.py drafts all three again, held to every study. Only those that had
+    something mended in an example are asked here, and not the largest example, whose days with
+    failures take longest."""
+    brief = EXAMPLES / name / "brief.yaml"
     monkeypatch.setattr(closing, "settle", settled_once)
     kept = (brief.parent / "plant.yaml").read_text(encoding="utf-8")
     found = read_brief(brief)
-    now = close(found.brief, RULES, only=MENDED_BY[brief.parent.name])
+    now = close(found.brief, RULES, only=MENDED_BY[name])
     assert now.open == ()
     assert text_of(now.settled, found) == kept

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
 import pytest
 
 from benchmarks.bench_agreement import compared
@@ -26,8 +24,8 @@ from byrewright.studies.told_once import (
 from tests.studies.benches import bench_of
 from tests.studies.failing import ROWS, SMALL, example
 
-HOW_MANY = 6 if os.environ.get("CI") else 3
-"""Random briefs here, more in continuous integration; benchmarks/bench_agreement.py takes 300."""
+HOW_MANY = 3
+"""Random briefs here; benchmarks/bench_agreement.py takes 300."""
 
 
 @pytest.mark.parametrize("seed", range(TUNING + 1, TUNING + 1 + HOW_MANY))
