@@ -60,12 +60,7 @@ TESTS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Where the tests of a room stand."""
 LAWS = ("plain", "energy", "control", "traffic", "liquids", "loop")
-QUICK = "tests/studies/test_recorded_studies.py::test_no_figure_of_a_study_changes_unseen"
-AIR = (
-    "tests/published/test_vacuum_network.py",
-    "tests/engine/test_recorded_marches.py",
-    f"{QUICK}[studies/recorded/quick_rows.txt]",
-)
+AIR = ("tests/published/test_vacuum_network.py",)
 PLAIN = {
     "engine/kernels": tuple(f"tests/engine/test_kernels_{law}.py" for law in LAWS),
     "engine/airnet": AIR, "engine/airmarch": AIR,
@@ -349,10 +344,9 @@ def follow(
 
 
 def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
-    """Tests that come to a fault, those that compare with a record first, then the quickest. Where
-    no test is seen to come there, as in compiled code or constants, those that come to its file or
-    to one that imports it; for a figure outside of functions also those of its room, where tables
-    are looked through."""
+    """Tests that come to a fault, the quickest first. Where no test is seen to come there, as in
+    compiled code or constants, those that come to its file or to one that imports it; for a figure
+    outside of functions also those of its room, where tables are looked through."""
     mine = {t for t, (_, rules) in calls.tests.items() if one.rule in rules}
     if one.lines:
         mine |= calls.running(str(one.path.relative_to(ROOT)), one.lines)
@@ -363,7 +357,7 @@ def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
         if one.lines is None:
             mine |= {t for t in calls.tests if t.startswith(f"tests/{one.room}/")}
     mine &= {t for t in calls.tests if not only or any(part in t for part in only)}
-    return sorted(mine, key=lambda t: ("recorded" not in t, calls.tests[t][0]))
+    return sorted(mine, key=lambda t: calls.tests[t][0])
 
 
 def importers(path: Path) -> set[Path]:
