@@ -5,7 +5,8 @@
 
 Prints every fault that lived, with its line, and the share killed; the aim is 90 %. The faults are
 made in a copy, so the tree itself is never touched. A fault whose tests run out of time counts as
-killed, since an endless loop is noticed.
+killed, since an endless loop is noticed. Left out are numbers that stand for nothing or for no end,
+bounds of what a user may state, and what only lays out a drawing.
 
 The tests of the rooms run once first, and the lines that each runs are kept in the file `--calls`
 (a quarter of an hour for all; take it away when tests or code have changed). A fault is then tried
@@ -60,7 +61,7 @@ TESTS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Where the tests of a room stand."""
 LAWS = ("plain", "energy", "control", "traffic", "liquids", "loop")
-AIR = ("tests/published/test_vacuum_network.py",)
+AIR = ("tests/published/test_vacuum_network.py", "tests/engine/test_air_slopes.py")
 PLAIN = {
     "engine/kernels": tuple(f"tests/engine/test_kernels_{law}.py" for law in LAWS),
     "engine/airnet": AIR, "engine/airmarch": AIR,
@@ -162,6 +163,8 @@ SWAPS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Or: ast.And,
 }
 TURNED = {"min": "max", "max": "min"}
+DRAWN = ("studies/day/sheet.py",)
+"""What is laid out on a sheet, for the eye alone."""
 NOUGHT, NO_END = 1.5e-6, 9e7
 """Twice as much is as good for numbers out of these."""
 BOUNDS_FROM = 7
@@ -266,6 +269,8 @@ def every_site(rooms: list[str], only: list[str]) -> list[tuple[str, Path, int, 
     for room in rooms:
         for path in sorted((ROOT / "byrewright" / room).rglob("*.py")):
             if only and not any(part in str(path) for part in only):
+                continue
+            if any(part in path.as_posix() for part in DRAWN):
                 continue
             tree = ast.parse(path.read_text(encoding="utf-8"))
             found += [(room, path, number, sort) for number, sort in sites(tree)]

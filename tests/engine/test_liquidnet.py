@@ -9,7 +9,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from byrewright.engine.liquidnet import CENTRIFUGAL, ONE_WAY, PIPE, POWER, RATED, Net, Solved, solve
+from byrewright.engine.liquidnet import (
+    BACK,
+    CENTRIFUGAL,
+    ONE_WAY,
+    PIPE,
+    POWER,
+    RATED,
+    Net,
+    Solved,
+    element_loss,
+    solve,
+)
 from byrewright.physics.constants import GRAVITY_M_S2
 from byrewright.physics.pipeflow import drop_kpa, friction
 from tests.liquidnets import curve, draw, net, pipe_row
@@ -130,3 +141,34 @@ def test_the_slope_of_friction_is_its_slope(number: float, rough: float) -> None
         return
     high, low = friction(number + step, rough)[0], friction(number - step, rough)[0]
     assert (high - low) / (2 * step) == pytest.approx(slope, rel=2e-3, abs=1e-6 * f / number)
+
+
+LAWS = {
+    "a pipe": (PIPE, pipe_row(40.0, 0.05, 2.5, nu=1e-6, rough_m=1.5e-5)),
+    "a pipe of no length": (PIPE, [4e5, 0.0, 0.0, 1e6, 2.5]),
+    "a loss": (POWER, [4e5, 1.8, 0.0, 0.0, 0.0]),
+    "a pump": (CENTRIFUGAL, [20.0, 2e5, 2.2, 0.8, 0.0]),
+    "a valve": (ONE_WAY, [0.5, 3e5, 0.0, 0.0, 0.0]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("q", [3e-3, 2e-5, 4e-10, 5e-17, -2e-3])
+@pytest.mark.parametrize("of", LAWS)
+def test_the_slope_of_every_law_is_its_slope(of: str, q: float) -> None:
+    """Would fail if the solver stepped by another law than it balances, also where nearly nothing
+    flows or something would flow back."""
+    law, row = LAWS[of]
+    par = np.array(row, float)
+    loss, slope = element_loss(law, q, par)
+    step = 1e-5 * abs(q)
+    high, low = (element_loss(law, q + by, par)[0] for by in (step, -step))
+    if law == CENTRIFUGAL and 0 < q < 1e-8:
+        return  # drowned in what it lifts
+    if abs(q) > 1e-12:  # closer to nothing the two losses are alike
+        assert (high - low) / (2 * step) == pytest.approx(slope, rel=2e-3)
+    else:
+        assert loss - element_loss(law, 0.0, par)[0] == pytest.approx(
+            slope * q, rel=0.02, abs=1e-14
+        )
+    if q < 0 and law in (CENTRIFUGAL, ONE_WAY):
+        assert slope == BACK

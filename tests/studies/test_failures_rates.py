@@ -93,6 +93,14 @@ def test_common_cause_of_a_pair() -> None:
     assert pair_hours(one, one, beta, alike=True) == pytest.approx(model, rel=0.02)
 
 
+def test_one_cause_comes_as_often_as_to_the_rarer_and_lasts_as_the_quicker_repair() -> None:
+    """A tenth of 0.5 a year for 3 h: would fail if the worse machine of a pair set either."""
+    a, b = made(0.5, 6.0), made(2.0, 3.0)
+    apart = pair_hours(a, b, 0.1, alike=False)
+    assert pair_hours(a, b, 0.1, alike=True) - apart == pytest.approx(0.1 * 0.5 * 3.0)
+    assert pair_hours(b, a, 0.1, alike=True) - apart == pytest.approx(0.1 * 0.5 * 3.0)
+
+
 def test_standby_set_counts_by_its_share_of_failed_starts() -> None:
     """Mains out n times a year, q of the starts fail: n q times, until the quicker repair."""
     mains, start = made(3.0, 2.0, "mains"), Rate(0.4, 2.0, 0.5, 0.02, next(iter(ON_CALL)))

@@ -37,7 +37,7 @@ def size_chilled_pumps(ctx: StudyContext, duty: Duty) -> None:
     alone = plant.wishes.redundancy != "none"
     shared = 1 if alone else sum(p.count for p, _ in found)
     for pump, one in found:
-        size_pump(ctx, pump, [one], "chilled.pump", max(1, shared), "coolant")
+        size_pump(ctx, pump, [one], "chilled.pump", shared, "coolant")
 
 
 def _solved(ctx: StudyContext, pump: MovesWater, wants: Mapping[str, float]) -> PumpDuty | None:

@@ -319,8 +319,8 @@ def _pumps(ctx: StudyContext, duty: Duty) -> None:
             group = [pump, *(p for p in pumps if p is not pump)] if shared else [pump]
             duties = _duties(ctx, duty, group, yard=what != "cooling")
             if duties:
-                alone = sum(p.count for p in group)
-                size_pump(ctx, pump, duties, "water.pump", max(1, alone if shared else 1), "water")
+                alone = sum(p.count for p in group) if shared else 1
+                size_pump(ctx, pump, duties, "water.pump", alone, "water")
 
 
 def _waters(ctx: StudyContext, pump: MovesWater, *kinds: type) -> list[Node]:
