@@ -218,7 +218,8 @@ MUCH = {
 """Findings where something else asks for more than the limit does."""
 NO_VALUE = {
     "cooling.condensing.duty", "cooling.ice.tariff", "air.dryer", "air.redundancy",
-    "storage.volume", "storage.while_washed", "throughput.stalls", "water.day", "wash.heater_volume", "power.ups",
+    "storage.volume", "storage.while_washed", "throughput.stalls", "water.day",
+    "wash.heater_volume", "power.ups",
     "wash.heater_power", "wash.missed", "wash.cooler_flow", "wash.standing", "deck.rollers",
     "cloths.washer_one_out", "cloths.dryer_one_out", "power.unfed", "power.generator",
     "power.ups_missing", "vacuum.pump.standby", "receiving.milk_pump.standby",
