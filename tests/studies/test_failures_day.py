@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import math
+import re
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -250,3 +253,76 @@ def test_only_a_receiver_that_runs_over_shuts_its_trap() -> None:
         assert halts in (set(), {(61, 0.0), (round(3600 / dt), 1.0)})
         shut |= {tag} if halts else set()
     assert shut == where.receivers and len(shut) > 1
+
+
+HUNDREDTH = 0.02
+"""Tables print three figures, and numbers are worked from two of them."""
+
+
+def listed(name: str) -> list[dict[str, Any]]:
+    """The rows of a table of failures by the titles of its columns."""
+    table = result().table(f"failures.{name}")
+    return [dict(zip(table.columns, row, strict=True)) for row in table.rows]
+
+
+def test_what_failures_cost_a_year_adds_up() -> None:
+    """Would fail if hours and litres of a year were others than how often each failure comes by
+    what it costs at its worst moment, or spare parts and changes were credited with more."""
+    ranked = {r["failure"]: r for r in listed("ranked")}
+    for one in ranked.values():
+        hours = one["last cow later by"] / 60 * one["times in milking"]
+        if one["hours lost"] and one["last cow later by"] > 1.0:
+            assert one["hours lost"] == pytest.approx(hours, rel=0.06), one["failure"]
+        low, high = (float(x) for x in one["times, at low and high lives"].split(" to "))
+        assert low <= one["times in milking"] <= high
+        assert low * high == pytest.approx(one["times in milking"] ** 2, rel=0.12)
+    total = sum(one["hours lost"] for one in ranked.values())
+    assert result().finding("failures.hours_year").value == pytest.approx(total, rel=HUNDREDTH)
+    assert [r["rank"] for r in ranked.values()] == [*range(1, len(ranked) + 1)]
+    for one in listed("moments"):
+        worst = ranked[one["failure"]]
+        if worst["worst moment"] == one["moment"]:
+            for what in ("cows in the next hour", "least vacuum", "warmest out of the cooler",
+                         "milk lost", "last cow later by", "first milk lost after"):  # fmt: skip
+                assert worst[what] == one[what], (one["failure"], what)
+    most = max(one["hours lost"] for one in ranked.values())
+    assert all(one["hours behind it"] <= total + 1e-9 for one in listed("shelf"))
+    assert all(one["saves"] <= total + 1e-9 for one in listed("gains"))
+    assert max(one["saves"] for one in listed("gains")) >= 0.9 * most
+
+
+def test_a_cut_stands_as_often_and_as_long_as_its_inputs_say() -> None:
+    """Would fail if hours of a cut were not times a year by its repair, or the life that is printed
+    not that of its own shape."""
+    cuts = [f for f in result().findings if f.key == "failures.cut"]
+    stops = result().finding("failures.single_stop")
+    assert stops.value == len(cuts) == len(listed("ones"))
+    for one in cuts:
+        i = {x.symbol: x.value for x in one.inputs}
+        eta, beta, mtbf, n, r = (float(i[k]) for k in ("eta", "beta", "MTBF", "n", "r"))
+        assert mtbf == pytest.approx(eta * math.gamma(1 + 1 / beta), rel=0.001)
+        assert one.value == pytest.approx(n * r, rel=HUNDREDTH)
+        low, high = (float(x) for x in str(i["n range"]).split(" to "))
+        assert low < n < high and low * high == pytest.approx(n * n, rel=0.15)
+
+
+def test_hands_and_cups_take_what_their_formulas_say() -> None:
+    """Three minutes to notice and two for each step; cups by those who milk."""
+    hands = result().finding("failures.hand_work")
+    steps = re.search(r"in (\d+) steps?", hands.sentence)
+    if hands.value:
+        assert steps and hands.value == RULES.number("failures.notice_min") + int(
+            steps[1]
+        ) * RULES.number("failures.act_min")
+    cups = [f for f in result().findings if f.key == "failures.cups" and f.value]
+    for one in cups:
+        many = re.search(r"(\d+) cups fall", one.sentence)
+        people = {m.operators for m in example(ROWS).milkings}
+        assert many and any(
+            one.value == pytest.approx(
+                int(many[1]) * RULES.number("failures.cup_again_s") / 60 / p, rel=0.07)
+            for p in people
+        )  # fmt: skip
+    of = {r["simulated day"] for r in listed("not_simulated")}
+    none = sum(r["simulated day"] == "not simulated" for r in listed("not_simulated"))
+    assert result().finding("failures.not_simulated").value == none and of
