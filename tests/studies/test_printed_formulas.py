@@ -18,7 +18,7 @@ from byrewright.plant.roles import HeatsWater
 from byrewright.results import Finding, judge
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.sizing import size
-from tests.studies.told import says
+from tests.studies.told import says, senseless
 from tests.studies.varied import STARTS, random_plant, random_rules
 
 RANDOM = 10
@@ -298,6 +298,7 @@ def test_findings_stand_by_their_rules_their_verdicts_and_their_advice(number: i
     _, rules, findings = asked(number)
     for one in findings:
         assert one.value is None or one.key in NO_VALUE or says(one.sentence, one.value), one
+        assert not senseless(one.sentence), one
         for i in one.inputs:
             assert i.symbol not in rules or i.value == rules.number(i.symbol), one
         if one.limit is None:

@@ -13,7 +13,7 @@ from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.every import STUDIES
 from byrewright.studies.instruments import instrument_readings
 from byrewright.studies.vacuum import study_vacuum
-from tests.studies.told import says
+from tests.studies.told import says, senseless
 from tests.studies.varied import STARTS, random_plant
 
 RULES = default_rulebook()
@@ -40,6 +40,7 @@ def test_what_is_said_judged_and_held_to_is_the_findings_own(study: str, number:
     a limit not that of the rule which is named beside it."""
     plant = STARTS[number]() if number < 0 else random_plant(number)
     for one in STUDIES[study](plant, RULES).findings:
+        assert not senseless(one.sentence), one
         if one.value is not None and one.key not in NO_VALUE and not one.key.startswith(COUNTED):
             assert says(one.sentence, one.value), one
         if one.limit is None:

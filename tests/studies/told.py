@@ -22,3 +22,23 @@ def says(sentence: str, number: float) -> bool:
         for text in _NUMBER.findall(sentence)
         for scale in SCALES
     )
+
+
+MOST = {
+    "%": 1000, "A": 1200, "K": 45, "L": 600_000, "L/min": 65_000, "bar": 16, "cows": 3000, "h": 48,
+    "kN": 900, "kPa": 500, "kVA": 18_000, "kW": 800, "kWh": 4500, "kg": 40_000, "loads": 30,
+    "m/s": 60, "m3": 1500, "min": 1440, "mm": 600, "s": 60, "t": 170, "times": 400, "degC": 100,
+}  # fmt: skip
+"""Beyond these no sentence of a plant for 2600 cows makes sense: some twice what any tells."""
+_WITH_UNIT = re.compile(rf"(?<![\w.:])(-?\d+(?:\.\d+)?) ({'|'.join(MOST)})(?![\w/])")
+
+
+def senseless(sentence: str) -> list[str]:
+    """Numbers of a sentence, with their units, that no plant has: divided for multiplied, or a
+    factor of a thousand off.
+
+    >>> senseless("It takes 40.0 kW at 52000 kPa, 0.2 times running.")
+    ['52000 kPa']
+    """
+    found = _WITH_UNIT.findall(sentence)
+    return [f"{n} {unit}" for n, unit in found if abs(float(n)) > MOST[unit]]
