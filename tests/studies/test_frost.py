@@ -90,6 +90,11 @@ def test_hard_water_asks_for_a_softener_of_its_size() -> None:
     assert few.verdict == "fails" and few.limit is not None
     litres = next(i.value for i in few.inputs if i.symbol == "V")
     assert few.limit == pytest.approx(4.0 * float(litres) / 1000, rel=1e-3)
+    assert few.advised is not None and few.limit < few.advised < 1.4 * few.limit
+    assert size(softened(0.5)).finding("water.softener_salt").advised == 0.12  # 0.1 kg and 5 %
+    for rinses in (1.0, 3.0):  # cold, so the hot water of a tank wash stays what it is
+        found = size(softened(0.5), Rulebook({"wash.tank_rinses": rinses}))
+        assert found.finding("water.softener").limit == pytest.approx(few.limit)
     many = size(softened(200.0))
     assert many.finding("water.softener").verdict == "holds"
     assert many.finding("water.softener_salt").limit == pytest.approx(0.20 * 200)

@@ -119,7 +119,7 @@ def _salt(ctx: StudyContext, one: SoftensWater) -> None:
         formula="m = s n", inputs=(field(one, "capacity_mol", "n"),
                                    ctx.rule("water.softener_salt_kg_mol", "s")),
         source="practice", confidence="common_practice",
-        advised=next_preferred(max(0.1, need * (1 + TIGHT))),
+        advised=next_preferred(need * (1 + TIGHT)),
         advised_why=f"{need:.1f} kg bring its capacity back", target=(one, "salt_kg"),
     )  # fmt: skip
 
