@@ -10,6 +10,7 @@ import pytest
 
 from byrewright.engine.liquidlaws import fluids
 from byrewright.engine.liquidstreams import upstream
+from byrewright.engine.rows import levels_l
 from byrewright.engine.washing import line_area_m2, wash_circuit
 from byrewright.physics.coolant import Coolant
 from byrewright.plant.graph import Node
@@ -89,3 +90,21 @@ def test_what_arrives_is_shared_by_the_flows_that_meet() -> None:
     assert l_min == 80.0 and shares == pytest.approx({"A": 3 / 8, "B": 1 / 8, "C": 1 / 2})
     shares, _ = upstream(net, flows, end, {"A", "C"})  # what comes from elsewhere is left out
     assert shares == pytest.approx({"A": 3 / 7, "C": 4 / 7})
+
+
+@pytest.mark.parametrize(
+    ("stated", "levels"),
+    [
+        ({}, (35.0, 8.75, 21.0, 70.0)),  # 35 %, of that a quarter, six tenths and twice
+        ({"led_at_l": 60.0}, (60.0, 15.0, 36.0, 90.0)),  # nine tenths of the vessel at most
+        ({"led_at_l": 40.0, "stop_at_l": 5.0, "start_at_l": 30.0}, (40.0, 5.0, 30.0, 80.0)),
+    ],
+)
+def test_levels_that_are_not_stated_follow_from_the_first(
+    stated: dict[str, float], levels: tuple[float, ...]
+) -> None:
+    """Would fail if a pump were led by a level that its vessel cannot hold."""
+    usual: dict[str, Any] = {"led_at_l": None, "stop_at_l": None, "start_at_l": None}
+    vessel: Any = SimpleNamespace(**usual | stated)
+    assert levels_l(vessel, 100.0) == pytest.approx(levels)
+    assert levels_l(None, 100.0) == pytest.approx((35.0, 8.75, 21.0, 70.0))

@@ -12,6 +12,7 @@ from byrewright.results import judge
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.every import STUDIES
 from byrewright.studies.instruments import instrument_readings
+from byrewright.studies.sizing import size
 from byrewright.studies.vacuum import study_vacuum
 from tests.studies.told import says, senseless
 from tests.studies.varied import STARTS, random_plant
@@ -131,3 +132,15 @@ def test_readings_are_those_of_the_machines_and_of_sizing(number: int) -> None:
             assert hours_of == pytest.approx(one.store_kwh / one.duty_kw, rel=0.02)  # type: ignore[attr-defined]
         if (turn := reads("turn_time", one.id)) is not None:
             assert turn == pytest.approx(one.turn_s)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("number", [-4, 2])
+def test_uses_of_air_add_up(number: int) -> None:
+    """Would fail if what one use takes, by how often it comes, were not its mean and its day."""
+    found = size(STARTS[number]() if number < 0 else random_plant(number), RULES)
+    rows = found.table("air.users").rows
+    mean = found.finding("air.mean").value
+    assert mean and sum(float(r[3]) for r in rows) == pytest.approx(mean, abs=0.3)
+    for _, each, per_min, mean_l_min, per_day, day_m3 in rows:
+        assert float(mean_l_min) == pytest.approx(float(each) * float(per_min), rel=0.02, abs=0.2)
+        assert float(day_m3) == pytest.approx(float(each) * float(per_day) / 1000, abs=0.02)
