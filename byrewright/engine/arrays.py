@@ -63,9 +63,11 @@ class Arrays:
         self.low: Lowered
 
     def number(self, key: str) -> float:
+        """A number of the rulebook."""
         return self.rules.number(key)
 
     def meter(self, tag: str) -> int:
+        """The place of an electricity meter, a new one where it has none."""
         if tag not in self.names.meters:
             self.names.meters.append(tag)
         return self.names.meters.index(tag)

@@ -164,9 +164,11 @@ class LiquidGraph:
     # Which edges carry liquid in a state.
 
     def runs(self, s: Situation, tag: str) -> bool:
+        """Whether a machine runs in a situation."""
         return s.at.get(tag) == "runs" or (s.speed.get(tag, 0.0) > 0 and s.at.get(tag) != SHUT)
 
     def is_open(self, edge: Edge, s: Situation) -> bool:
+        """Whether liquid may pass an edge in a situation."""
         if edge.how is None or edge.machine is None:
             return True
         if s.capped and (edge.a in s.capped or edge.b in s.capped):
@@ -183,6 +185,7 @@ class LiquidGraph:
         return True
 
     def body(self, node: Node) -> bool:
+        """Whether a node is the content of a vessel."""
         return node.port == "*" and node.machine in self.vessels
 
     @cached_property
@@ -199,6 +202,7 @@ class LiquidGraph:
         return found
 
     def held(self, node: Node) -> bool:
+        """Whether a node is a vessel's content as it stands at one of its ports."""
         return node.port.startswith("*") and node.port != "*"
 
     def ring(self, start: Node) -> tuple[str, ...]:

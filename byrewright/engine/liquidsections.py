@@ -256,6 +256,8 @@ class LiquidSections(LiquidGraph):
     def heights_of(
         self, nodes: set[Node], edges: list[Edge], uneven: list[str]
     ) -> dict[Node, float]:
+        """Height of each node over the first by name, m; pipes that close a ring at another height
+        are added to `uneven`."""
         steps = [(0, *self.ends[j.id], 0.0, "") for j in edges if j.pipe is None]
         for j in edges:
             if j.pipe is not None:

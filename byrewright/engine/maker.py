@@ -63,6 +63,7 @@ class Maker(Arrays):
     """Builds a compiled plant."""
 
     def make(self, step_s: float | None) -> Compiled:
+        """The compiled plant, by the step given or the longest that will do, s."""
         self.low = self.lowering.run()
         for wrong in self.wrong:
             self.lowering.add_states(wrong)

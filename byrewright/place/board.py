@@ -40,6 +40,7 @@ class Board:
         self.gullies: dict[str, tuple[Flat, ...]] = {}
 
     def n(self, key: str) -> float:
+        """A number of the rulebook about places."""
         return self.rules.number(f"place.{key}")
 
     def _room(self, room: Room) -> Room:

@@ -65,6 +65,7 @@ class Filler:
         self.note(key, said, unit, meaning, why)
 
     def note(self, key: str, said: float | str, unit: str, meaning: str, why: str) -> None:
+        """Note an assumption under the place of its line in the plant file."""
         self.notes.append(Assumption(where_of(key), meaning, said, unit, why))
 
     def filled(self) -> dict[str, Any]:
@@ -97,6 +98,7 @@ class Filler:
         return float(value) if math.isfinite(value) and 0 < value < 1e6 else None
 
     def weather(self) -> None:
+        """Monthly temperatures and the hottest day, by climate and hemisphere."""
         climate = self.stated.get("climate", "temperate")
         known = (
             climate if isinstance(climate, str) and climate in climates.CLIMATES else "temperate"
@@ -135,6 +137,7 @@ class Filler:
                 self.assume("supply", {**supply, **usual}, said, "", "electricity", why)
 
     def water(self) -> None:
+        """Temperatures of the water, month by month."""
         water = self.data.get("water_source", {})
         if not isinstance(water, dict):
             return
@@ -152,6 +155,7 @@ class Filler:
         self.data["water_source"] = water
 
     def milking_times(self) -> None:
+        """When milkings begin, where only their number is stated."""
         stated = self.data.get("milkings")
         count = 2 if "milkings" not in self.data else 0 if stated == [] else stated
         if isinstance(count, int) and not isinstance(count, bool):
@@ -188,9 +192,11 @@ class Filler:
                         f"{routine_s:g} s of work a cow and the hours of a milking")  # fmt: skip
 
     def out_of_range(self, key: str, found: object, allowed: str) -> None:
+        """Tell that a line lies out of what is allowed."""
         self.source.add("F026", (key,), found=show(found), allowed=allowed)
 
     def herd_groups(self) -> None:
+        """Groups of cows, where only their number is stated or none is."""
         cows, groups = self.number("cows"), self.data.get("groups")
         if groups is None and "groups" not in self.data and cows:
             self.groups_by_hour(int(cows))
@@ -222,6 +228,7 @@ class Filler:
                     "brought up in turn, so that none waits much over an hour")  # fmt: skip
 
     def withheld(self, cows: float, groups: list[Any]) -> None:
+        """Cows whose milk is withheld: what the groups state, else a usual share."""
         inside = [g.get("withheld_cows") for g in groups if isinstance(g, dict)]
         known = [w for w in inside if isinstance(w, int) and not isinstance(w, bool)]
         if known:
@@ -232,6 +239,7 @@ class Filler:
         self.assume("withheld_cows", few, few, "", "cows whose milk is withheld", why)
 
     def tankers(self) -> None:
+        """When tankers come, by the milk of a day."""
         if "collections" in self.data:
             if self.data["collections"] == []:
                 self.out_of_range("collections", 0, "one or more")
