@@ -167,6 +167,24 @@ def shut_in(ex: Any, ey: Any, ez: Any, at: Any, most: int) -> Any:
 
 
 @_kernel
+def _turns(i: int, j: int, k: int, goal: Any, d: int, last: int) -> int:
+    """Fewest changes of direction from a node to the goal, going `d` and arriving `last`: one for
+    each direction that must still be taken, and one to arrive where it is not gone already."""
+    count, other = 0, False
+    for axis in range(3):
+        at = i if axis == 0 else j if axis == 1 else k
+        if at != goal[axis]:
+            e = 2 * axis + (1 if at > goal[axis] else 0)
+            if e != d:
+                other = True
+                if e != last:
+                    count += 1
+    if d != last or other:
+        count += 1
+    return count
+
+
+@_kernel
 def find(
     xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, px: Any, py: Any, pz: Any,
     start: Any, first: int, goal: Any, last: int, bend: float, via: Any,
@@ -226,7 +244,7 @@ def find(
             v = via[s]
             h = _ahead(xs, i, v[0], v[1]) + _ahead(ys, j, v[2], v[3]) + _ahead(zs, k, v[4], v[5])
         else:
-            h = far_x[i] + far_y[j] + far_z[k]
+            h = far_x[i] + far_y[j] + far_z[k] + bend * _turns(i, j, k, goal, d, last)
         if f > here + h + 1e-9:
             continue
         if s == stages and i == goal[0] and j == goal[1] and k == goal[2]:
@@ -301,7 +319,7 @@ def find(
                     left = (_ahead(xs, a, v[0], v[1]) + _ahead(ys, b, v[2], v[3])
                             + _ahead(zs, c, v[4], v[5]))  # fmt: skip
                 else:
-                    left = far_x[a] + far_y[b] + far_z[c]
+                    left = far_x[a] + far_y[b] + far_z[c] + bend * _turns(a, b, c, goal, e, last)
                 size = _push(heap, keys, size, there, g + left)
     if end < 0:
         return np.empty((0, 3), dtype=np.int64)
