@@ -13,6 +13,7 @@ from byrewright.plant.roles import StoresMilk
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.count import bore_mm
+from byrewright.studies.day.findings import milkings
 from byrewright.studies.day.moments import _doing
 from byrewright.studies.day.record import MilkingSession
 from byrewright.studies.day.study import simulate_days
@@ -268,3 +269,14 @@ def test_the_air_gap_of_a_drain_is_never_under_20_mm() -> None:
     (none, bore_m), (three, same_m) = least(0.1), least(3.0)
     assert bore_m == same_m and least(0.2)[0] == none
     assert three - none == pytest.approx(3 * bore_m - 0.02, abs=0.001)
+
+
+def test_a_milking_that_goes_on_is_told_with_what_it_took_so_far() -> None:
+    """Would fail if a milking asked for at one and still going on at half past seven were told as
+    less or more than six and a half hours."""
+    ctx = StudyContext(plants.rotary(), default_rulebook(), ResultBuilder("day", "small"))
+    one = SimpleNamespace(name="first", ended=False, asked_s=3600.0, target_h=5.0)
+    run = SimpleNamespace(sessions=[one], seen_until_s=7.5 * 3600)
+    milkings(ctx, run)  # type: ignore[arg-type]
+    (found,) = ctx.notes.findings
+    assert (found.value, found.limit, found.verdict) == (6.5, 5.0, "fails")
