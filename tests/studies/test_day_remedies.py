@@ -115,3 +115,10 @@ def test_cows_are_brought_up_as_many_as_wait_no_longer_than_is_good() -> None:
     """92 % of what is milked in that time; five at least."""
     assert to(remedies.fewer_at_a_time(PLANT, 300.0, 40.0)) == {"YG1.yard_cows": 184.0}
     assert to(remedies.fewer_at_a_time(PLANT, 30.0, 10.0)) == {"YG1.yard_cows": 5.0}
+
+
+def test_stalls_come_in_pairs_for_each_row() -> None:
+    """Two rows of thirty: a tenth more are 66, built as 68."""
+    two = PLANT.equipment["PF1"].model_copy(update={"rows": 2, "layout": "parallel"})
+    plant = PLANT.model_copy(update={"equipment": {**PLANT.equipment, "PF1": two}})
+    assert to(remedies.sooner(plant, session())) == {"PF1.stalls": 68.0}

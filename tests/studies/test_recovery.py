@@ -297,3 +297,14 @@ def test_ice_is_made_in_its_hours() -> None:
     cold = Cold(50.0, 2.0, 32.0, 1.0, 300.0, ("22:00", "06:00"))
     made = [h for h, is_open in enumerate(open_hours(cold)) if is_open]
     assert made == [*range(6), 22, 23]
+
+
+def test_two_stores_keep_twice_as_much() -> None:
+    """Would fail if stores alike were counted once, or each were advised for the whole wash."""
+    plant = farm()
+    two = plant.equipment["HR1"].model_copy(update={"count": 2})
+    pair = plant.model_copy(update={"equipment": {**plant.equipment, "HR1": two}})
+    alone, both = (size(p).finding("recovery.store") for p in (plant, pair))
+    assert (alone.value, both.value) == (600.0, 1200.0)
+    assert alone.limit == both.limit and alone.advised and both.advised
+    assert both.advised < alone.advised <= 2.5 * both.advised
