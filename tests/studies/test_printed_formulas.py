@@ -76,7 +76,7 @@ def at_altitude(key: str, plant: Plant, rules: Rulebook) -> float:
     is cooled by air."""
     ends = {"motor": ("motor", "motor"), "duty": ("refrigeration", "refrigeration"),
             "generator": ("motor", "generator")}  # fmt: skip
-    if (last := key.rpartition(".")[2]) not in ends:
+    if (last := re.split(r"[._]", key)[-1]) not in ends:
         return 1.0
     from_, each = ends[last]
     above_m = max(0.0, plant.site.altitude_m - rules.number(f"{from_}.derate_above_m"))
@@ -279,7 +279,9 @@ def test_printed_formulas_give_what_is_printed(number: int) -> None:
     for one, i in told(number, LIMITS):
         if one.limit is None:
             continue
-        worked = LIMITS[one.key](i) / at_altitude(one.key, plant, rules)
+        thin = i.get("f_alt", 1.0)
+        assert thin == pytest.approx(at_altitude(one.key, plant, rules), abs=1e-4), one
+        worked = LIMITS[one.key](i) / thin
         assert one.limit == pytest.approx(worked, rel=PRINTED, abs=LEAST), one
     heaters = [(one, i) for one, i in told(number, {"wash.heater_power": 0})]
     if heaters:  # each by its size

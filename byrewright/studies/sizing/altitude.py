@@ -11,7 +11,7 @@ from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import StudyContext
 
 TOLD_BELOW = 0.995
-"""Share of its rating below which a machine is told to be derated."""
+"""Share of its rating below which a sentence says that a machine is derated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +55,12 @@ def _derating(
 ) -> Derating:
     high = ctx.plant.site.altitude_m
     share = share_of(high, ctx.rules)
-    if share >= TOLD_BELOW:
+    if share >= 1.0:
         return Derating(share)
     meaning = f"share of its rating that {gives} at {high:.0f} m"
     if all(a.meaning != meaning for a in ctx.notes.assumptions):
         why = "thin air; the data plate or the supplier decides"
         ctx.assume("site", meaning, round(share, 3), "", why)
     told = Input("f_alt", meaning, round(share, 4), "", "practice (common_practice)")
-    return Derating(
-        share, (told,), " / f_alt", f" At {high:.0f} m {gives} {100 * share:.0f} % of its rating."
-    )
+    words = f" At {high:.0f} m {gives} {100 * share:.0f} % of its rating."
+    return Derating(share, (told,), " / f_alt", words if share < TOLD_BELOW else "")
