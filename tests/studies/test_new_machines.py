@@ -15,10 +15,11 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import Exchange, Primitive
 from byrewright.plant.roles import MovesMilk
 from byrewright.plant.write import plant_to_text
-from byrewright.results import Finding, Result
+from byrewright.results import Finding, Result, merge
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.every import STUDIES, ask
 from byrewright.studies.explain import explain
+from byrewright.studies.failures.study import study_failures
 from tests import plants
 from tests.studies.new_machines import new_kinds, swapped
 
@@ -50,12 +51,19 @@ def chilled() -> Plant:
 
 @pytest.fixture(scope="module")
 def told() -> Iterator[tuple[Plant, Result, Result]]:
-    """The plant with the new machines, what every study says of the usual ones, and of these."""
+    """The plant with the new machines, what every study says of the usual ones, and of these. Days
+    are simulated, those with failures not: the one day reads the same arrays."""
+
+    def every(plant: Plant) -> Result:
+        rest = ask(plant, RULES, tuple(name for name in STUDIES if name != "failures"))
+        failures = study_failures(plant, RULES, simulate=False)
+        return merge("every study", plant.site.name, (rest, failures))
+
     plain = chilled()
-    before = ask(plain, RULES, tuple(STUDIES))
+    before = every(plain)
     with new_kinds() as kinds:
         new = swapped(plain, kinds)
-        yield new, before, ask(new, RULES, tuple(STUDIES))
+        yield new, before, every(new)
 
 
 def said(result: Result) -> dict[str, tuple[float | None, float | None, str]]:
