@@ -12,6 +12,7 @@ docs/python.md, whose example runs in the tests.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -54,7 +55,7 @@ __all__ = [
 
 F = TypeVar("F", _Table, _Series)
 
-UNIT_WORDS: Mapping[str, str] = {"%": "pct", "degC": "c", "cows/h": "cows_h"}
+UNIT_WORDS = {"%": "pct", "degC": "c", "1/h": "per_h", "1/min": "per_min"}
 
 
 def column_name(title: str, unit: str = "") -> str:
@@ -62,8 +63,11 @@ def column_name(title: str, unit: str = "") -> str:
 
     >>> column_name("milk flow", "L/min"), column_name("ends", ""), column_name("share", "%")
     ('milk_flow_l_min', 'ends', 'share_pct')
+    >>> column_name("cows at peak together", "cows"), column_name("times a day", "1/h")
+    ('cows_at_peak_together', 'times_a_day_per_h')
     """
-    words = f"{title} {UNIT_WORDS.get(unit, unit)}".casefold()
+    told = unit in title.split()  # a count of things that the title names
+    words = f"{title} {'' if told else UNIT_WORDS.get(unit, unit)}".casefold()
     return re.sub(r"[^0-9a-z]+", "_", words.replace("%", "pct")).strip("_")
 
 
@@ -120,11 +124,21 @@ class Plant:
         Keys are the dotted places of the plant file. Units may be written: `"25 hp"`.
 
         Raises:
-            ByrewrightError: a place that is not there, or a value outside its range.
+            ByrewrightError: a place that is not there, a value outside its range, or a plant as
+                measured: change the plant, then take the readings again.
         """
         from byrewright.plant.edit import edit_plant
         from byrewright.plant.read import read_plant_text
 
+        if self.fitted is not None:
+            raise ByrewrightError(
+                "a plant as measured is not changed: change the plant that it was made from, then "
+                "call as_measured again"
+            )
+        if not (isinstance(values, Mapping) and all(isinstance(k, str) for k in values)):
+            raise ByrewrightError(
+                'change: give places with their values, as {"equipment.VP1.motor_kw": 18.5}'
+            )
         text = edit_plant(self.file, values)
         return Plant(read_plant_text(text, self.file.name, self.rules), self.rules)
 
@@ -143,11 +157,7 @@ class Table:
         return [dict(zip(self.columns, row, strict=True)) for row in self.rows]
 
     def frame(self) -> Any:
-        """A pandas frame.
-
-        Raises:
-            ByrewrightError: pandas is not installed.
-        """
+        """A pandas frame; a ByrewrightError where pandas is not installed."""
         try:
             import pandas as pd
         except ImportError:
@@ -220,11 +230,7 @@ class Answer:
         return tuple(t.key for t in self.result.tables)
 
     def table(self, name: str) -> Table:
-        """A table by its name, with or without the study before it: `"milkings"`.
-
-        Raises:
-            ByrewrightError: there is none of that name.
-        """
+        """A table by its name, with or without the study before it: `"milkings"`."""
         return _table(_named(name, self.result.tables, "table"))
 
     def series(self) -> tuple[str, ...]:
@@ -232,11 +238,7 @@ class Answer:
         return tuple(s.key for s in self.result.series)
 
     def line(self, name: str) -> Line:
-        """A series by its name, with or without the study before it, as arrays.
-
-        Raises:
-            ByrewrightError: there is none of that name.
-        """
+        """A series by its name, with or without the study before it, as arrays."""
         return _line(_named(name, self.result.series, "series"))
 
     def to_dict(self) -> dict[str, Any]:
@@ -341,15 +343,34 @@ def draft(
 
 
 def write(plant: Plant, path: str | Path) -> Path:
-    """Write a plant file, whole or not at all; where it stands now."""
+    """Write a plant file, whole or not at all; the path it was written to. Of a plant as measured
+    it is the file that the readings were taken at: what was fitted is not written.
+
+    Raises:
+        ByrewrightError: the file cannot be written.
+    """
     from byrewright.plant.write import write_text
 
-    write_text(path, plant.text)
+    try:
+        write_text(path, _plant(plant).text)
+    except OSError as error:
+        raise ByrewrightError(f"{path}: {error.strerror or error}") from None
     return Path(path)
 
 
+def _plant(plant: object) -> Plant:
+    if not isinstance(plant, Plant):
+        raise ByrewrightError(f"{type(plant).__name__} is not a plant: give one of bw.read(...)")
+    return plant
+
+
+def _whole(name: str, value: Any, least: float, most: float, what: str) -> None:
+    if not hasattr(value, "__index__") or isinstance(value, bool) or not least <= value <= most:
+        raise ByrewrightError(f"{name} {value!r}: give {what}")
+
+
 def _there(path: str | Path) -> None:
-    if not Path(path).is_file():
+    if not (isinstance(path, str | Path) and Path(path).is_file()):
         raise ByrewrightError(f"{path}: no such file; check the name and the folder")
 
 
@@ -361,14 +382,14 @@ def size(plant: Plant) -> Answer:
     """
     from byrewright.studies.sizing import size as ask
 
-    return plant.told(ask(plant.sound, plant.rules))
+    return _plant(plant).told(ask(plant.sound, plant.rules))
 
 
 def vacuum(plant: Plant) -> Answer:
     """The air network: steady, in time, and what each instrument should read."""
     from byrewright.studies.vacuum import study_vacuum
 
-    return plant.told(study_vacuum(plant.sound, plant.rules))
+    return _plant(plant).told(study_vacuum(plant.sound, plant.rules))
 
 
 def day(
@@ -382,11 +403,13 @@ def day(
     """
     from byrewright.studies.day import run_day
 
-    if month is not None and not 1 <= month <= 12:
-        raise ByrewrightError(f"month {month}: give a month of 1 to 12")
-    if not 1 <= days <= 3660:
-        raise ByrewrightError(f"days {days}: give 1 to 3660")
-    return plant.told(run_day(plant.sound, plant.rules, month=month, days=days, seed=seed, hot=hot))
+    if month is not None:
+        _whole("month", month, 1, 12, "a month of 1 to 12")
+    _whole("days", days, 1, 3660, "1 to 3660")
+    _whole("seed", seed, -math.inf, math.inf, "a whole number")
+    return _plant(plant).told(
+        run_day(plant.sound, plant.rules, month=month, days=days, seed=seed, hot=hot)
+    )
 
 
 def failures(
@@ -399,19 +422,22 @@ def failures(
     """
     from byrewright.studies.failures.study import study_failures
 
-    if hours is not None and not 0.5 <= hours <= 72.0:
-        raise ByrewrightError(f"hours {hours}: give 0.5 to 72")
-    return plant.told(study_failures(plant.sound, plant.rules, pairs=pairs, hours=hours, seed=seed))
+    if hours is not None and not (isinstance(hours, int | float) and 0.5 <= hours <= 72.0):
+        raise ByrewrightError(f"hours {hours!r}: give 0.5 to 72")
+    _whole("seed", seed, -math.inf, math.inf, "a whole number")
+    return _plant(plant).told(
+        study_failures(plant.sound, plant.rules, pairs=pairs, hours=hours, seed=seed)
+    )
 
 
 def routes(plant: Plant) -> Answer:
     """Every wrong valve position that dumps or spoils milk, and the proof that no other does."""
     from byrewright.studies.routes.study import routes as ask
 
-    return plant.told(ask(plant.sound, plant.rules))
+    return _plant(plant).told(ask(plant.sound, plant.rules))
 
 
-def as_measured(plant: Plant, readings: Sequence[str | Path] = ()) -> Plant:
+def as_measured(plant: Plant, readings: str | Path | Sequence[str | Path] = ()) -> Plant:
     """The plant with figures fitted to readings in place of its data plates; every study takes it,
     and lists them among its assumptions. The plant given stays as it is.
 
@@ -432,11 +458,13 @@ def as_measured(plant: Plant, readings: Sequence[str | Path] = ()) -> Plant:
     return Plant(replace(plant.file, plant=model), rules, found)
 
 
-def diagnose(plant: Plant, says: Sequence[str] = (), readings: Sequence[str | Path] = ()) -> Answer:
+def diagnose(
+    plant: Plant, says: str | Sequence[str] = (), readings: str | Path | Sequence[str | Path] = ()
+) -> Answer:
     """What is wrong: ranked causes, what speaks for and against each, and what to measure next.
 
     Args:
-        says: complaints, such as "vacuum low"; see docs/diagnose.md.
+        says: complaints, such as "vacuum low" (one or several); see docs/diagnose.md.
         readings: as for `as_measured`.
 
     Raises:
@@ -445,20 +473,23 @@ def diagnose(plant: Plant, says: Sequence[str] = (), readings: Sequence[str | Pa
     from byrewright.site.condition.causes import diagnose as ask
     from byrewright.site.condition.study import diagnosis_result
 
+    says = [says] if isinstance(says, str) else says
     taken = _taken(plant, readings)
     found = ask(plant.sound, says, [t.reading for t in taken], plant.rules)
     return Answer(diagnosis_result(plant.name, found, says, taken))
 
 
-def _taken(plant: Plant, readings: Sequence[str | Path]) -> list[Any]:
+def _taken(plant: Plant, readings: str | Path | Sequence[str | Path]) -> list[Any]:
     from byrewright.site.condition.taken import Taken, of_log, typed
 
     found: list[Any] = []
-    for one in readings:
+    sound = _plant(plant).sound
+    for one in [readings] if isinstance(readings, str | Path) else readings:
         if isinstance(one, Path) or "=" not in one:
-            found += of_log(Path(one), plant.sound)
+            _there(one)
+            found += of_log(Path(one), sound)
         else:
-            found.append(Taken(typed(one), "", "typed"))
+            found.append(Taken(typed(one, sound), "", "typed"))
     return found
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -133,3 +134,28 @@ def test_a_plant_with_errors_is_refused_as_the_check_tells_it(plant: bw.Plant) -
 def test_writing_and_reading_again_is_the_same_plant(plant: bw.Plant, tmp_path: Path) -> None:
     """Would fail if a plant lost something on its way to a file."""
     assert bw.read(bw.write(plant, tmp_path / "copy.yaml")).model == plant.model
+
+
+def test_a_slip_in_a_call_is_told(plant: bw.Plant, tmp_path: Path) -> None:
+    """Would fail if a mistyped reading were left out in silence, one complaint were read letter by
+    letter, or a wrong sort of argument ended in a traceback."""
+    wrong: tuple[tuple[Callable[[], object], str], ...] = (
+        (lambda: bw.diagnose(plant, [], ["pump_capacity@VP9=3600"]), "did you mean pump_capacity@"),
+        (lambda: bw.diagnose(plant, "cow low"), "'cow low' is not a complaint"),
+        (lambda: bw.as_measured(plant, "none.yaml"), "no such file"),
+        (lambda: bw.day(plant, month="7"), "month '7'"),  # type: ignore[arg-type]
+        (lambda: bw.day(plant, seed=1.5), "seed"),  # type: ignore[arg-type]
+        (lambda: bw.size("plant.yaml"), "not a plant"),  # type: ignore[arg-type]
+        (lambda: bw.write(plant, tmp_path), "directory"),
+    )
+    for call, says in wrong:
+        with pytest.raises(bw.ByrewrightError, match=says):
+            call()
+
+
+def test_what_was_fitted_is_not_lost_in_silence(plant: bw.Plant) -> None:
+    """Would fail if a change to a plant as measured gave back the data plates unsaid."""
+    measured = bw.as_measured(plant, "pump_capacity@VP1=3600+-50")
+    assert measured.model.equipment["VP1"].capacity_l_min_free < 3800  # type: ignore[attr-defined]
+    with pytest.raises(bw.ByrewrightError, match="as_measured again"):
+        measured.change({"equipment.VP1.motor_kw": 18.5})

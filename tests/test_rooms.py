@@ -218,6 +218,22 @@ def test_the_rooms_have_no_circle() -> None:
         order += ready
 
 
+def test_the_picture_shows_the_rooms() -> None:
+    """Would fail if a newcomer's picture left out a room, or the way by which one reaches another."""
+    page = (ROOT / "docs" / "rooms.md").read_text(encoding="utf-8")
+    arrow = re.compile(r"^ *(\w+)\S*(?: .*?)?--> (\w+)", re.M)
+    drawn: networkx.DiGraph[str] = networkx.DiGraph(arrow.findall(page))
+    rooms = {room for room in MAY_IMPORT if (PACKAGE / room).is_dir()}
+    assert rooms <= set(drawn)
+    lacking = {
+        (below, room)
+        for room in rooms
+        for below in MAY_IMPORT[room] & rooms
+        if not networkx.has_path(drawn, below, room)
+    }
+    assert not lacking
+
+
 def test_no_module_is_too_long() -> None:
     """Would fail if a module grew past what one can read, or an exception is no longer needed."""
     lengths = {

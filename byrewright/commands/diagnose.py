@@ -44,6 +44,7 @@ def run(
         from byrewright.site.condition.causes import diagnose
         from byrewright.site.condition.study import diagnosis_result
         from byrewright.site.condition.taken import Taken, of_figures, of_log, typed
+        from byrewright.studies.sizing.sizes import counted
 
         system = system_of(units)
         file, rules = load(path)
@@ -53,7 +54,7 @@ def run(
             from byrewright.commands.readings import worked_files
 
             taken += of_figures(worked_files(path, plant, rules, files))
-        taken += [Taken(typed(one), "", "typed") for one in reads]
+        taken += [Taken(typed(one, plant), "", "typed") for one in reads]
         screen = console(error=True)
         with screen.status("what each fault does to each reading of this plant") as status:
 
@@ -68,7 +69,7 @@ def run(
             print(result.to_json(), end="")
             return
         out = console()
-        out.print(f"{result.plant}: {len(taken)} readings")
+        out.print(f"{result.plant}: {counted(len(taken), 'reading')}")
         print_findings(out, result.findings, system)
         shown = result_in(result, system)
         for table in shown.tables:

@@ -47,6 +47,23 @@ WHERE: Mapping[str, str] = {
 }
 """The place in the plant file to which a line of the brief goes; others keep `brief.name`."""
 
+FILLED: Mapping[str, str] = {
+    "withheld_cows": f"{100 * WITHHELD_SHARE:g} % of the cows",
+    "milkings": "2 a day",
+    "target_h": "4 h, less with more milkings, "
+    f"more for a herd that needs over {LARGE_PARLOUR_COWS_H:g} cows an hour",
+    "collections": f"daily visits of a {TANKER_L:g} L tanker, as many as the milk needs",
+    "calf_milk_l_day": f"{CALF_L_COW_DAY:g} L for each cow",
+    "water_source": "its own defaults",
+    "temperature_c": "the year's mean ambient, 4 to 25 degC",
+    "ambient_c": "by `climate` and hemisphere",
+    "hottest_c": "by `climate`",
+    "rows": "1 for a rotary, 2 for rows",
+    "operators": "2, or more where the cows and hours of a milking need them",
+    "groups": "one for each hour of a milking",
+}
+"""Line: what is put in its place where the brief leaves it out, as the page of the format tells."""
+
 
 class Filler:
     """Completes the lines that a brief left out, or wrote short, and notes each assumption."""

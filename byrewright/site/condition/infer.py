@@ -177,7 +177,7 @@ def heard(
     for said in complaints:
         if said not in COMPLAINTS:
             raise ByrewrightError(
-                f"--says {said!r}: there is {', '.join(COMPLAINTS)}{nearest(said, COMPLAINTS)}"
+                f"{said!r} is not a complaint that is known{nearest(said, COMPLAINTS)}"
             )
         found = np.zeros(len(move))
         for notice in COMPLAINTS[said].about:

@@ -10,13 +10,16 @@ from pathlib import Path
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
+from byrewright.plant.problems import nearest
+from byrewright.site.checks.catalogue import TESTS
 from byrewright.site.checks.measured import owner_of
-from byrewright.site.checks.verdicts import AWAY, OF_HERD, readings_by_check
+from byrewright.site.checks.verdicts import AWAY, FROM_FILES, OF_HERD, readings_by_check
 from byrewright.site.condition.seen import Reading
 from byrewright.site.log import Entry, log_of
 from byrewright.site.readings.figure import Figure
 
 NUMBER = r"[0-9]*[.,]?[0-9]+"
+WHERE = "'byrewright tests PLANT --json' lists the checks"
 TYPED = re.compile(rf"(?P<check>[\w@#.]+)=(?P<value>-?{NUMBER})(?:(?:\+-|/)(?P<doubt>{NUMBER}))?")
 
 
@@ -65,8 +68,6 @@ def of_entries(entries: Iterable[Entry]) -> tuple[Taken, ...]:
 
 def of_figures(figures: Sequence[Figure]) -> tuple[Taken, ...]:
     """Figures worked out of instrument files; those that a check or the herd answers to."""
-    from byrewright.site.checks.verdicts import FROM_FILES
-
     found: dict[str, Taken] = {}
     for one in figures:
         stem = one.finding.key.rpartition(".")[2]
@@ -87,20 +88,41 @@ def of_figures(figures: Sequence[Figure]) -> tuple[Taken, ...]:
     return tuple(found.values())
 
 
-def typed(text: str) -> Reading:
+def typed(text: str, plant: Plant) -> Reading:
     """A reading as typed: "pump_capacity@VP1=3600+-50".
 
     Raises:
-        ByrewrightError: it is not written so.
+        ByrewrightError: it is not written so, or the plant has no such check.
     """
     found = TYPED.fullmatch(text.replace(" ", ""))
     if found is None:
         raise ByrewrightError(
-            f"--read {text!r}: write the check, =, the value and how sure, as "
-            "pump_capacity@VP1=3600+-50; 'byrewright tests PLANT --json' has the checks"
+            f"{text!r} is not a reading: write the check, =, the value and how sure, as "
+            f"pump_capacity@VP1=3600+-50; {WHERE}"
         )
 
     def number(name: str) -> float:
         return float((found[name] or "0").replace(",", "."))
 
-    return Reading(found["check"], number("value"), number("doubt"))
+    check = found["check"]
+    known = _checks(plant)
+    if check.partition("#")[0] not in known:
+        raise ByrewrightError(
+            f"{check}: this plant has no such check{nearest(check, known)}; {WHERE}"
+        )
+    return Reading(check, number("value"), number("doubt"))
+
+
+def _checks(plant: Plant) -> set[str]:
+    """The checks of a plant, without the number of one of many."""
+    from byrewright.site.condition.forward import GAUGE
+
+    found = {OF_HERD, GAUGE}
+    for machine in plant.equipment.values():
+        files = {f"{stem}@{machine.id}" for stem in FROM_FILES.values()}
+        found |= files
+        for name in type(machine).TESTS:
+            test = TESTS[name]
+            at = "" if test.whole else f"@{machine.id}"
+            found |= {f"{figure.key}{at}" for figure in test.figures}
+    return found
