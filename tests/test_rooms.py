@@ -219,7 +219,7 @@ def test_the_rooms_have_no_circle() -> None:
 
 
 def test_the_picture_shows_the_rooms() -> None:
-    """Would fail if a newcomer's picture left out a room, or the way by which one reaches another."""
+    """Would fail if a newcomer's picture left out a room, or how one reaches another."""
     page = (ROOT / "docs" / "rooms.md").read_text(encoding="utf-8")
     arrow = re.compile(r"^ *(\w+)\S*(?: .*?)?--> (\w+)", re.M)
     drawn: networkx.DiGraph[str] = networkx.DiGraph(arrow.findall(page))
