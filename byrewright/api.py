@@ -210,11 +210,7 @@ class Answer:
         return self.result.seed
 
     def finding(self, name: str) -> Finding:
-        """The one finding of a name, `key` or `key@subject`.
-
-        Raises:
-            ByrewrightError: there is none, or the key alone names several.
-        """
+        """The one finding of a name, `key` or `key@subject`; a ByrewrightError for none or several."""
         found = [f for f in self.findings if name in (f.name, f.key)]
         if len(found) == 1:
             return found[0]
@@ -494,11 +490,7 @@ def _taken(plant: Plant, readings: str | Path | Sequence[str | Path]) -> list[An
 
 
 def explain(answer: Answer, name: str) -> str:
-    """How a finding was worked out: the formula, the numbers in it, the source.
-
-    Raises:
-        ByrewrightError: as `Answer.finding`.
-    """
+    """How a finding was worked out: the formula, the numbers in it, the source."""
     from byrewright.studies.explain import explain as told
 
     return told(answer.finding(name)).render()
