@@ -210,7 +210,7 @@ class Answer:
         return self.result.seed
 
     def finding(self, name: str) -> Finding:
-        """The one finding of a name, `key` or `key@subject`; a ByrewrightError for none or several."""
+        """The one finding of a name, `key` or `key@subject`; a ByrewrightError for none or many."""
         found = [f for f in self.findings if name in (f.name, f.key)]
         if len(found) == 1:
             return found[0]
