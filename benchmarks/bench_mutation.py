@@ -10,8 +10,8 @@ bounds of what a user may state, and what only lays out a drawing.
 
 The tests of the rooms run once first, and the lines that each runs are kept in the file `--calls`
 (a quarter of an hour for all; take it away when tests or code have changed). A fault is then tried
-by the tests that run its line or read its rule, the quickest first, and then by the whole of their
-files, for as long as `--most` allows.
+by the tests that run its line or read its rule, those named like its module first and the quickest
+of them, and then by the whole of their files, for as long as `--most` allows.
 """
 
 from __future__ import annotations
@@ -74,6 +74,10 @@ COMPILED = (
     "physics/wash_heat.", "physics/tank_wall.", "physics/constants.",
 )  # fmt: skip
 """What ends in compiled code: a fault elsewhere is tried with kernels compiled beforehand."""
+
+
+FAMILIES = ("printed_formulas", "told_numbers", "adds_up", "second_reading")
+"""Files of tests that are about whatever comes their way: asked as soon as those of the module."""
 
 
 class Calls:
@@ -362,7 +366,15 @@ def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
         if one.lines is None:
             mine |= {t for t in calls.tests if t.startswith(f"tests/{one.room}/")}
     mine &= {t for t in calls.tests if not only or any(part in t for part in only)}
-    return sorted(mine, key=lambda t: calls.tests[t][0])
+    return sorted(mine, key=lambda t: (-_meant(t, one.path), calls.tests[t][0]))
+
+
+def _meant(test: str, path: Path) -> int:
+    """How far the name of a test's file says that it is about a module."""
+    about = {word.rstrip("s") for word in re.findall("[a-z]+", f"{path.parent.name} {path.stem}")}
+    named = test.partition("::")[0]
+    words = {word.rstrip("s") for word in re.findall("[a-z]+", Path(named).stem)}
+    return max(len(about & words), int(any(part in named for part in FAMILIES)))
 
 
 def importers(path: Path) -> set[Path]:
