@@ -411,15 +411,18 @@ def day(
 def failures(
     plant: Plant, *, pairs: bool = False, hours: float | None = None, seed: int = 1
 ) -> Answer:
-    """What each failure does to milking; `pairs` takes two at once, `hours` 0.5-72 followed.
+    """What each failure does to milking; `pairs` takes two at once, `hours` 1-20 followed.
 
     Raises:
         ByrewrightError: hours outside their range, or a plant with errors.
     """
+    from byrewright.studies.failures.runs import LONGEST_H, SHORTEST_H
     from byrewright.studies.failures.study import study_failures
 
-    if hours is not None and not (isinstance(hours, int | float) and 0.5 <= hours <= 72.0):
-        raise ByrewrightError(f"hours {hours!r}: give 0.5 to 72")
+    if hours is not None and not (
+        isinstance(hours, int | float) and SHORTEST_H <= hours <= LONGEST_H
+    ):
+        raise ByrewrightError(f"hours {hours!r}: give {SHORTEST_H:g} to {LONGEST_H:g}")
     _whole("seed", seed, -math.inf, math.inf, "a whole number")
     return _plant(plant).told(
         study_failures(plant.sound, plant.rules, pairs=pairs, hours=hours, seed=seed)

@@ -282,7 +282,9 @@ def day(
 def failures(
     plant: PlantPath,
     pairs: Annotated[bool, typer.Option(help="Also every two failures together.")] = False,
-    hours: Annotated[float | None, typer.Option(help="Hours looked at after a failure.")] = None,
+    hours: Annotated[
+        float | None, typer.Option(help="Most hours followed after a failure, 1 to 20.")
+    ] = None,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show every table and finding.")] = False,
     costs: Annotated[Path | None, typer.Option(help="Costs of machines and litres (YAML).")] = None,

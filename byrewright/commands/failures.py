@@ -46,12 +46,13 @@ def run(
 ) -> Result:
     """Study the failures of a plant file and print what was found; the result is returned."""
     from byrewright.site.condition.as_measured import as_measured as measured
+    from byrewright.studies.failures.runs import LONGEST_H, SHORTEST_H
     from byrewright.studies.failures.study import study_failures
 
     with clear_errors():
         system = system_of(units)
         if hours is not None:
-            within("--hours", hours, 1.0, 240.0, "h")
+            within("--hours", hours, SHORTEST_H, LONGEST_H, "h")
         file, rules = load(path)
         plant, rules, listed = measured(path, file.plant, rules, wanted=as_measured)
         prices = _costs(costs, file.plant) if costs else None

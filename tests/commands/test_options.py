@@ -18,7 +18,7 @@ BAD_INPUT = 2
 OPTIONS = (
     ("day", "--sample nan", "--sample nan: give 1 to 3600 s"),
     ("day", "--step nan", "--step nan: give 0.05 to 1 s"),
-    ("failures", "--hours -1", "--hours -1: give 1 to 240 h"),
+    ("failures", "--hours -1", "--hours -1: give 1 to 20 h"),
     ("failures", "--costs costs.yaml", "error L005: air_dreyer: "),
     ("failures", "--costs deep.yaml", "error F008"),
     ("failures", "--costs word.yaml", '"dear" is not a cost: a number above 0'),

@@ -29,7 +29,8 @@ from byrewright.studies.failures.script import MODE_CHANGE, Positions, Script, S
 HOUR_S = 3600
 RANK = 8
 """Rank of a failure's rows: after the day's own of the same step."""
-LONGEST_H = 20.0
+SHORTEST_H, LONGEST_H = 1.0, 20.0
+"""Hours for which a failure may be followed: the simulated days go no further."""
 AFTER_REPAIR_H = 4.0
 LEAST_H = 6.0
 AIR_LEAK_NL_S = 200.0  # a burst hose: far above what compressors make
@@ -53,7 +54,7 @@ class Field:
 
     def __init__(self, plant: Plant, rules: Rulebook, scripts: Iterable[Script], seed: int,
                  month: int, vacuum: bool = True, hours: float | None = None) -> None:  # fmt: skip
-        self.longest_h = LONGEST_H if hours is None else max(1.0, min(hours, LONGEST_H))
+        self.longest_h = LONGEST_H if hours is None else max(SHORTEST_H, min(hours, LONGEST_H))
         wanted = dict.fromkeys(s.valves for script in scripts for s in script.stages if s.valves)
         plain = compile_plant(plant, rules, vacuum=(lambda: vacuum_map(plant, rules))
                               if vacuum else None)  # fmt: skip

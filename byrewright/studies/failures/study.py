@@ -58,7 +58,7 @@ def study_failures(
 
     Args:
         pairs: cuts of order two, too.
-        hours: longest that each failure is followed on the simulated day (20 h when None).
+        hours: longest that each failure is followed on the simulated day, 1-20 (20 when None).
         month: 1-12 whose water and air hold; the one hardest on cooling when None.
         simulate: False leaves the simulated day out: structure, rates and power only.
         waits: only those failures are simulated that may let cows wait too long.

@@ -89,16 +89,16 @@ def _freezes(ctx: StudyContext, one: MakesCold) -> None:
 
 
 def _one_liquid(ctx: StudyContext) -> None:
-    """Heads, flows and heat transfer take one chilled liquid for all circuits."""
+    """Heads, flows, content and expansion take one chilled liquid for all circuits."""
     baths = {
         m.id: b for m in coolant_makers(ctx) for b in m.lower() if isinstance(b, ColdStore)
     }  # fmt: skip
     kinds = {tag: glycol_pct(b, ctx.rules) for tag, b in baths.items()}
     if len(set(kinds.values())) > 1:
         ctx.notes.notes.append(
-            f"The chilled liquids of {listed(list(kinds))} differ; heads, flows and heat transfer "
-            f"are worked with that of the coldest, {coolant_of(ctx.plant, ctx.rules).words}. "
-            "Liquids that can meet must be one."
+            f"The chilled liquids of {listed(list(kinds))} differ; heads, flows, content and "
+            f"expansion are worked out with the coldest, {coolant_of(ctx.plant, ctx.rules).words}. "
+            "Circuits that can be joined by a valve must hold the same liquid."
         )
 
 

@@ -203,6 +203,13 @@ def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
             ctx.rule("vacuum.pump.us.per_unit_cfm", "3"),
             stated("n", "milking units", n),
             worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
+            worked(
+                "H_50",
+                "altitude correction at 50 kPa, never below 1",
+                round(
+                    max(1.0, pump_correction(RATED_VACUUM_KPA, duty.pressure_kpa_abs, ctx.rules)), 3
+                ),
+            ),
         ),
         source="us_extension_vacuum",
         confidence="read",
@@ -226,12 +233,10 @@ def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
                 air_use(ctx, duty).pulsators if _pulsators_run_in_wash(ctx) else 0.0,
                 "L/min free",
             ),
-            worked(
-                "p",
-                "vacuum at the pump, with the drop allowed",
-                at_pump_kpa(ctx, duty),
-                "kPa",
-            ),
+            worked("10 + 2 n", "milk-system leakage", iso.milk_leakage_l_min_free, "L/min free"),
+            ctx.rule("vacuum.system_leak_share", "0.05"),
+            worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
+            worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
             worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),
         ),
         source="geometry and Boyle's law; one slug at a time",

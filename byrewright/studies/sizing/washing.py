@@ -393,7 +393,7 @@ def _chemicals(ctx: StudyContext, wash: Wash) -> None:
         "wash.chemicals", "Wash product a day", round(whole * washes, 2), "L",
         f"{whole * washes:.1f} L of product a day in the steps as listed: {each:.1f} L of "
         f"detergent a wash, {month:.0f} L a month; {acid:.1f} L of acid an acid wash, "
-        f" {acid_month:.0f} L a month. The label rules the dose; never let acid meet a "
+        f"{acid_month:.0f} L a month. The label rules the dose; never let acid meet a "
         f"product with chlorine.{hand}",
         formula="V = sum over steps of water x strength",
         inputs=(worked("V_hot", "hot charge", wash.hot_l, "L"),
