@@ -76,7 +76,7 @@ COMPILED = (
 """What ends in compiled code: a fault elsewhere is tried with kernels compiled beforehand."""
 
 
-FAMILIES = ("printed_formulas", "told_numbers", "adds_up", "second_reading")
+FAMILIES = ("printed", "told_numbers", "adds_up", "second_reading")
 """Files of tests that are about whatever comes their way: asked as soon as those of the module."""
 
 

@@ -15,7 +15,7 @@ import pytest
 from byrewright.physics.constants import GRAVITY_M_S2 as G
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import HeatsWater
-from byrewright.results import Finding, judge
+from byrewright.results import Finding, Result, judge
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.sizing import size
 from tests.studies.told import says, senseless
@@ -236,11 +236,17 @@ PLANTS = [*range(-len(STARTS), RANDOM)]
 
 
 @cache
-def asked(number: int) -> tuple[Plant, Rulebook, tuple[Finding, ...]]:
-    """A plant, its rules and what sizing finds."""
+def sizing(number: int) -> tuple[Plant, Rulebook, Result]:
+    """A plant, its rules and its sizing."""
     plant = STARTS[number]() if number < 0 else random_plant(number)
     rules = default_rulebook() if number < 0 else random_rules(number)
-    return plant, rules, size(plant, rules).findings
+    return plant, rules, size(plant, rules)
+
+
+def asked(number: int) -> tuple[Plant, Rulebook, tuple[Finding, ...]]:
+    """A plant, its rules and what sizing finds."""
+    plant, rules, found = sizing(number)
+    return plant, rules, found.findings
 
 
 def margin_said(one: Finding) -> bool:

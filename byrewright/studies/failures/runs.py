@@ -315,8 +315,8 @@ class Field:
     def _milk_vessels(self) -> list[int]:
         T, names = self.compiled.tables, self.compiled.names
         first = T.rows("vessels").start
-        return [first + i for i, t in enumerate(names.vessels)
-                if T.I[first + i, sh.VI_ROLE] == sh.STORE and not t.startswith("(")
+        return [first + i for i in range(len(names.vessels))
+                if T.I[first + i, sh.VI_ROLE] == sh.STORE
                 and T.I[first + i, sh.VI_SUBSTANCE] in (-1, sh.MILK)]  # fmt: skip
 
     def _lost_kg(self, state: sh.State) -> float:

@@ -95,10 +95,10 @@ def _resistance(ctx: StudyContext, load: DeckLoad) -> None:
         f"arm alone) and {by_arm:.3f} (trolley form with bearing and rim); {rule.value:g} is "
         f"taken for running and {load.resistance_high:g} for sizing the drive. Read the "
         "drive current of a full deck at commissioning and compare.",
-        formula="f/r; (2/D)(mu d/2 + f) + c",
+        formula="2 f_1/D; (2/D)(mu d/2 + f_2) + c",
         inputs=(stated("D", "roller diameter", diameter, "mm"),
-                Input("f", "lever arm, plain form", plain, "mm", arms[ARM_PAIR[tread]].source),
-                Input("f", "lever arm, trolley form", trolley, "mm",
+                Input("f_1", "lever arm, plain form", plain, "mm", arms[ARM_PAIR[tread]].source),
+                Input("f_2", "lever arm, trolley form", trolley, "mm",
                       arms[TROLLEY_PAIR[tread]].source),
                 ctx.rule("deck.axle_share"), ctx.rule("deck.bearing_friction_rolling", "mu"),
                 ctx.rule("deck.rim_rolling", "c"), ctx.rule("deck.resistance")),
