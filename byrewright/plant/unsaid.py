@@ -27,6 +27,8 @@ LAST_COW_H = 0.2
 """From the last unit on to the last off: milkers put no unit on meanwhile (a turn of a deck)."""
 CALF_L_COW_DAY = 0.6
 """Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
+CURRENCIES = {"US": "USD", "Australia": "AUD", "New Zealand": "NZD"}
+"""Of regions by how their name begins (codes of ISO 4217); elsewhere the brief's default."""
 _SAME = {
     "site": ("ambient_c", "hottest_c", "room_heated_to_c", "altitude_m", "region", "currency"),
     "herd": ("yield_std_dev", "groups", "cow_mass_kg"),
@@ -89,6 +91,7 @@ class Filler:
         """The brief's data with every line that has no plain default filled in."""
         self.weather()
         self.electricity()
+        self.money()
         self.water()
         self.milking_times()
         self.herd_groups()
@@ -152,6 +155,13 @@ class Filler:
                 said = f"{usual['voltage_v']:g} V, {usual['frequency_hz']} Hz"
                 why = "usual in the region; the utility says what there is"
                 self.assume("supply", {**supply, **usual}, said, "", "electricity", why)
+
+    def money(self) -> None:
+        """The region's currency, where the brief does not state one."""
+        region = str(self.stated.get("region", "")).casefold()
+        code = next((c for r, c in CURRENCIES.items() if region.startswith(r.casefold())), "")
+        if code and "currency" not in self.data:
+            self.assume("currency", code, code, "", "currency of prices", "usual in the region")
 
     def water(self) -> None:
         """Temperatures of the water, month by month."""

@@ -53,6 +53,21 @@ def test_a_season_taken_from_the_region_is_an_assumption() -> None:
     assert said == {"south": "New Zealand lies south of the equator"}
 
 
+def test_money_that_is_not_stated_is_that_of_the_region() -> None:
+    """A farm in the United States was quoted in euros unless its brief said otherwise."""
+    for lines, code, noted in (
+        ("region: US-California", "USD", "usual in the region"),
+        ("region: australia", "AUD", "usual in the region"),
+        ("region: New Zealand", "NZD", "usual in the region"),
+        ("region: US\ncurrency: EUR", "EUR", ""),
+        ("region: EU", "EUR", "not stated"),
+    ):
+        told = read_brief_text(PLAIN + lines)
+        assert told.brief.site_part().currency == code, lines
+        why = [a.why for a in told.assumptions if a.meaning == "currency of prices"]
+        assert why == ([noted] if noted else []), lines
+
+
 def test_a_supply_that_is_not_stated_is_that_of_the_region() -> None:
     """A farm in the United States was drafted on 400 V and 50 Hz, which it cannot have."""
     for lines, has in (
