@@ -29,7 +29,6 @@ SYSTEMS = {
 """Services to the standard's systems; milk and wash liquid are named by us."""
 SLAB_M, SPACE_M, DECK_M = 0.15, 2.0, 0.3
 """Thickness of slabs; height kept free for service; thickness of the deck."""
-FREE_END_M = 0.1
 FLOWS = {"in": "SINK", "out": "SOURCE"}
 NOT_FIGURES = ("id", "label", "kind")
 

@@ -97,7 +97,6 @@ J_X, *_ = (BRANCH_I("row", "exchangers on its way, in order") for _ in range(STA
 BRANCH_S = Columns("branch, state")
 SJ_OPEN = BRANCH_S("-", "share that it is open")
 SJ_KG = BRANCH_S("kg", "what went through")
-SJ_KJ = BRANCH_S("kJ", "heat that went through")
 
 PLUGS = 48  # that a line is told apart in: what comes in first goes out first
 LINE = Columns("line of milk, figures")

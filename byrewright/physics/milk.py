@@ -8,8 +8,6 @@ from byrewright.physics.constants import KELVIN_AT_0_C
 from byrewright.physics.errors import check
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
-_Poly = tuple[float, float, float]
-
 
 def milk_viscosity_mpa_s(
     temperature_c: float, fat_pct: float = 3.7, *, extrapolate: bool = False

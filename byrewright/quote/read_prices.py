@@ -35,7 +35,6 @@ MOST_COST = Decimal(100_000_000)
 INVENTED = "(invented)"
 SHEETS = ("Prices", "Discounts", "Currencies")
 ONLY_COLUMNS = {"Discounts": ("group", "discount_pct"), "Currencies": ("currency", "rate", "date")}
-NUMBERS = ("cost", "from_amount", "lead_days", "discount_pct", "rate")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from byrewright.standards.model import Confidence, Value
-
-_ISA: tuple[str, Confidence] = ("isa18", "from_memory")
+from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
     Value("watch.tank_look_min", 30.0, "min", "time after which someone looks at the tank's level "

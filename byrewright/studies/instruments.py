@@ -41,7 +41,6 @@ from byrewright.studies.sizing.washing import wash_heat_of
 
 LEAK_DOWN_MIN = 10.0
 RISE_H = 4.0
-KPA_PER_BAR = 100.0
 STEPS = 30
 
 

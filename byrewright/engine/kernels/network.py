@@ -470,7 +470,6 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
             W[into, sh.W_KJ] += c * after
             if F[dst, sh.V_HOT] > 0.0:
                 S[dst, sh.V_COLD] = after
-            S[j, sh.SJ_KJ] += c * after
 
 
 @inner

@@ -29,9 +29,6 @@ from byrewright.standards.milkline import COWS_A_SOCK
 CONFINED = (
     "Never enter a vessel: confined space, gas and moving agitator. Follow local law and a permit."
 )
-HOT = (
-    "Hot caustic or acid may be inside: wear eye and hand protection, open no joint under pressure."
-)
 
 
 class Milkline(CollectsMilk):

@@ -19,13 +19,11 @@ from byrewright.studies.vacuum.sensitivity import BORE_STEP, Effect, at_airflow,
 from byrewright.studies.vacuum.steady import Steady
 
 SOLVED = "air network solved: isothermal compressible flow, Colebrook friction"
-MARCHED = "air network in time, lumped volumes, 5 ms"
 ROOM = 0.8  # a bore is advised that brings the drop within this share of its limit
 MOST_CHANGES = 6
 MOST_TRIED = 6  # pipes tried for each change, those that drop most
 ALIKE = 0.02  # pipes whose airflow differs by less are widened together
 LEAST_GAIN_KPA = 0.02  # a change that gives less is not worth the work
-BACK_WITHIN_S = 5.0  # common practice, no source: one fall-off is over within this time
 
 
 def write(ctx: StudyContext, case: Case) -> None:

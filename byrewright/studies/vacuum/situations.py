@@ -17,8 +17,6 @@ from byrewright.studies.vacuum.network import Network
 if TYPE_CHECKING:
     from byrewright.engine.airnet import Control, Net
 
-SHUT_LEAK_KEY = "vacuum.test.shutoff_leak_l_min"
-
 
 @dataclass(frozen=True, slots=True)
 class Situation:

@@ -49,12 +49,8 @@ DARK: Mapping[str, str] = {
 }
 """The same drawing on dark paper."""
 
-SERIES = {
-    "light": (INK, "#1f4e8c", "#7a2f86", "#0b6157", "#8a4208", "#6a5500"),
-    "dark": ("#ece8dc", "#8db8f2", "#d79be2", "#6fcfc0", "#eba974", "#d8c264"),
-}
-"""Lines of a timeline, in order; each also has its own dashes."""
 DASHES = ("solid", "dashed", "dotted", "solid", "dashed", "dotted")
+"""Of the lines of a timeline, in order."""
 
 
 def variables(colours: Mapping[str, str]) -> str:

@@ -1,0 +1,201 @@
+"""Readings and findings of the vacuum plant against its own tables, the pump's law and the rules.
+
+A node's vacuum stands in one table, airflow in another; what is said of them must be theirs.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from functools import cache, partial
+
+import pytest
+
+from byrewright.physics.air import ambient_pressure_kpa_abs
+from byrewright.plant.plant import Plant
+from byrewright.results import Finding, Result
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.vacuum import study_vacuum
+from tests.plants import rotary, rows
+from tests.studies.varied import STARTS
+
+RULES = Rulebook({"vacuum.leak_times.milk": 1.4, "vacuum.leak_times.system": 0.8})
+
+
+def high_up() -> Plant:
+    """A rotary where the air is thin."""
+    plant = rotary()
+    return plant.model_copy(update={"site": plant.site.model_copy(update={"altitude_m": 1600.0})})
+
+
+PLANTS: dict[str, Callable[[], Plant]] = {
+    "a rotary": rotary, "rows": rows, "high up": high_up,
+    "drafted": partial(lambda: STARTS[-5]()), "drafted rotary": partial(lambda: STARTS[-4]()),
+}  # fmt: skip
+ROUND = 0.012
+"""Tables tell vacuum by two places, each of two that are subtracted."""
+
+
+@cache
+def studied(name: str) -> tuple[Plant, Result]:
+    """A plant and its vacuum, steady states alone."""
+    plant = PLANTS[name]()
+    return plant, study_vacuum(plant, RULES, transients=[])
+
+
+def vacuum(found: Result, node: str, situation: str) -> float:
+    """The vacuum at a node."""
+    table = found.table("vacuum")
+    column = next(i for i, c in enumerate(table.columns) if c.startswith(situation))
+    return next(float(r[column]) for r in table.rows if str(r[0]) == node)
+
+
+def value(found: Result, key: str, subject: str = "") -> float:
+    """A finding's number."""
+    one = next(f for f in found.findings if f.key == key and f.subject in (subject, f.subject))
+    assert one.value is not None
+    return one.value
+
+
+def test_of(found: Result, key: str) -> list[Finding]:
+    """The readings of a kind."""
+    return [f for f in found.findings if f.key == f"vacuum.test.{key}"]
+
+
+test_of.__test__ = False  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_readings_are_differences_of_the_vacuum_that_is_told(name: str) -> None:
+    """Would fail if a drop, a rise or a worst unit were of other nodes or another situation."""
+    plant, found = studied(name)
+    receiver = next(m.id for m in plant.equipment.values() if m.kind == "receiver")
+    at = partial(vacuum, found)
+    vm, idle = at(receiver, "All units milking"), at(receiver, "No unit attached")
+    (working,) = test_of(found, "working_vacuum")
+    i = {x.symbol: x.value for x in working.inputs}
+    assert i["Vm"] == pytest.approx(vm, abs=ROUND)
+    assert working.value == pytest.approx(abs(float(i["Vm"]) - float(i["nominal"])), abs=ROUND)
+    assert value(found, "vacuum.test.sensitivity") == pytest.approx(max(0, idle - vm), abs=ROUND)
+    for one in test_of(found, "drop_pump_iso"):
+        pump = one.subject.partition(" ")[0]
+        drop = at(f"{pump}.inlet", "Reserve test") - at(receiver, "Reserve test")
+        assert one.value == pytest.approx(max(0.0, drop), abs=ROUND)
+    worst = max(float(one.value or 0) for one in test_of(found, "drop_pump_iso"))
+    assert value(found, "vacuum.drop.pump") == pytest.approx(worst, abs=1e-6)
+    nodes = [str(r[0]) for r in found.table("vacuum").rows]
+    (line,) = (m for m in plant.equipment.values() if m.kind == "milkline")
+    units = [n for n in nodes if n.startswith(f"{line.id} at")]
+    for key, words in (("milking", "All units milking"), ("no_units", "No unit"), ("wash", "Wash")):
+        least = min(at(n, words) for n in units)
+        assert value(found, f"vacuum.steady.{key}") == pytest.approx(least, abs=ROUND)
+    pulses = [m.id for m in plant.equipment.values() if m.kind == "pulsator_airline"]
+    far = [at(n, "All units milking") for n in nodes if n.partition(" at")[0] in pulses]
+    for one in test_of(found, "drop_pulsator_line_iso"):
+        assert one.value == pytest.approx(max(0.0, vm - min(far)), abs=ROUND)
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_pumps_draw_by_the_law_of_a_leaking_displacement(name: str) -> None:
+    """q = V (p/p_a - e (p_a + back - p)/p_a), e so that it draws none at nine tenths of p_a: would
+    fail if a pump drew otherwise, its silencer took another pressure or its motor another load."""
+    plant, found = studied(name)
+    pa = ambient_pressure_kpa_abs(plant.site.altitude_m)
+    e = 1 / 0.9 - 1
+    for one in test_of(found, "pump_capacity"):
+        pump = plant.equipment[one.subject.partition(" ")[0]]
+        plate, at = pump.capacity_l_min_free, pump.at_vacuum_kpa  # type: ignore[attr-defined]
+        swept = plate / (1 - at / 90.0)  # plates are of 100 kPa
+        rated = swept * (1 - 50 / 90.0)
+
+        def draws(kpa: float, swept: float = swept, rated: float = rated) -> float:
+            q = swept
+            for _ in range(60):
+                back = RULES.number("vacuum.silencer_kpa") * (q / rated) ** 2
+                q = swept * ((pa - kpa) / pa - e * (back + kpa) / pa)
+            return q
+
+        assert one.value == pytest.approx(draws(50.0), rel=0.003)
+        said = re.search(r"and (\d+) L/min at its working ([\d.]+) kPa", one.sentence)
+        assert said and float(said[1]) == pytest.approx(draws(float(said[2])), rel=0.01)
+        (exhaust,) = (f for f in test_of(found, "exhaust") if f.subject == one.subject)
+        back = RULES.number("vacuum.silencer_kpa") * (float(said[1]) / rated) ** 2
+        assert exhaust.value == pytest.approx(back, rel=0.01)
+        motors = [f for f in found.findings if f.key == "vacuum.motor" and f.subject == one.subject]
+        for motor in motors:
+            kpa = re.search(r"kW at ([\d.]+) kPa", motor.sentence)
+            assert kpa and motor.limit == pump.motor_kw  # type: ignore[attr-defined]
+            q = draws(float(kpa[1]))
+            back = RULES.number("vacuum.silencer_kpa") * (q / rated) ** 2
+            own = RULES.number("vacuum.pump_specific_power_kw_per_1000_l_min") * rated / 1000
+            assert motor.value == pytest.approx(own * (float(kpa[1]) + back) / 50, rel=0.02)
+            assert ("It would trip" in motor.sentence) == ((motor.value or 0) > (motor.limit or 0))
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_reserve_leaks_and_volume_stand_by_their_rules(name: str) -> None:
+    """ISO 5707 (from memory): 500 L/min and ten for each unit over ten, 400 more at first without
+    shut-off; leaks of a tenth or a twentieth of what flows. Would fail if another plant's units,
+    pumps or vessels stood behind a limit."""
+    plant, found = studied(name)
+    (units,) = (m for m in plant.equipment.values() if m.kind == "milking_unit")
+    n = units.count
+    (iso,), (us,) = test_of(found, "effective_reserve_iso"), test_of(found, "effective_reserve_us")
+    assert iso.limit == 500 + 10 * (n - 10) and us.limit is None
+    assert f"; {28.3168 * (35 + n):.0f} L/min is asked for by" in us.sentence
+    manual, loss = (value(found, f"vacuum.test.{k}") for k in ("manual_reserve", "regulation_loss"))
+    assert iso.value == us.value == pytest.approx(manual - loss)
+    (told,) = test_of(found, "regulation_loss")
+    assert told.limit == pytest.approx(max(35, manual / 10))
+    assert ("Control senses" in told.sentence or "still admits" in told.sentence) == (
+        loss > manual / 10
+    )
+    allowed = {
+        "regulator_leak": max(35, manual / 20), "milk_leak": 10 + 2 * n,
+        "system_leak": value(found, "vacuum.test.system_leak") / 0.8,
+    }  # fmt: skip
+    for key, most in allowed.items():
+        (one,) = test_of(found, key)
+        assert float(one.inputs[0].value) == pytest.approx(most)
+    assert value(found, "vacuum.test.milk_leak") == pytest.approx(1.4 * (10 + 2 * n))
+    pumps = [m for m in plant.equipment.values() if m.kind == "vacuum_pump"]
+    rated = [p.capacity_l_min_free * (1 - 50 / 90) / (1 - p.at_vacuum_kpa / 90) for p in pumps]  # type: ignore[attr-defined]
+    whole = sum(q * p.count for q, p in zip(rated, pumps, strict=True))
+    one_pump = whole / sum(p.count for p in pumps)
+    assert value(found, "vacuum.test.system_leak") == pytest.approx(0.05 * 0.8 * one_pump)
+    assert f"rated {whole:.0f} L/min" in found.table("balance").note
+    volume = next(f for f in found.findings if f.key == "vacuum.volume")
+    litres, pa = float(volume.inputs[0].value), ambient_pressure_kpa_abs(plant.site.altitude_m)
+    assert volume.value == pytest.approx(litres * 2 / pa, rel=0.001)
+    milking = next(f for f in found.findings if f.key == "vacuum.steady.milking")
+    taken = next(float(x.value) for x in milking.inputs if x.meaning == "air taken")
+    said = re.search(r"2 kPa: ([\d.]+) s", volume.sentence)
+    assert said and float(said[1]) == pytest.approx(60 * (volume.value or 0) / taken, abs=0.06)
+    pipes = sum(p.length_m * math.pi / 4 * (p.bore_mm / 1000) ** 2 * 1000 for p in plant.pipes
+                if plant.service_of(p) == "vacuum")  # fmt: skip
+    tanks = sum(getattr(m, "volume_l", 0.0) for m in plant.equipment.values()
+                if m.kind in ("distribution_tank", "sanitary_trap"))  # fmt: skip
+    assert litres > pipes + tanks
+
+
+@pytest.mark.parametrize("name", ["a rotary", "rows"])
+def test_a_wider_pipe_drops_less_and_gives_no_less(name: str) -> None:
+    """Would fail if the table of bores offered a narrower pipe, or told a gain for a loss."""
+    _, found = studied(name)
+    for pipe, bore, *_, drop, wider, then, gain, loss in found.table("bores").rows:
+        assert float(drop) >= 0.005
+        if wider != "-":
+            assert float(wider) > 1.02 * float(bore) and float(then) < float(drop), pipe
+            assert float(gain) >= -0.006
+        assert loss == "-" or float(loss) >= -0.006
+    drops = [float(r[4]) for r in found.table("bores").rows]
+    assert drops == sorted(drops, reverse=True)
+    velocity = next(f for f in found.findings if f.key == "vacuum.velocity")
+    fastest = max(float(r[8]) for r in found.table("airflow").rows if r[0] != "GL1")
+    assert velocity.value == pytest.approx(fastest, abs=0.06)
+    shares = [f for f in found.findings if f.key == "vacuum.sharing"]
+    for one in shares:
+        regulated = next(float(r[8]) for r in found.table("balance").rows if r[0] == (
+            "All units milking"))  # fmt: skip
+        assert one.value == pytest.approx(regulated, abs=0.6)
