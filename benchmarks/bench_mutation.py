@@ -200,9 +200,14 @@ def sites(tree: ast.Module) -> Iterator[tuple[int, str]]:
     point, of which twice as much is as good. Nor are numbers that stand for nothing or for no end,
     to keep from dividing by nought or for rounding."""
     bounds: set[int] = set()
+    begin = {"Value": BOUNDS_FROM} | {
+        f.name: len(f.args.args) - 2
+        for f in tree.body
+        if isinstance(f, ast.FunctionDef) and [a.arg for a in f.args.args][-2:] == ["low", "high"]
+    }  # what makes values in short
     for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Value":
-            bounds |= {id(n) for n in (*node.args[BOUNDS_FROM:], *(k.value for k in node.keywords))}
+        if isinstance(node, ast.Call) and (first := begin.get(getattr(node.func, "id", ""))):
+            bounds |= {id(n) for n in (*node.args[first:], *(k.value for k in node.keywords))}
     for number, node in enumerate(ast.walk(tree)):
         if isinstance(node, ast.BinOp | ast.BoolOp) and type(node.op) in SWAPS:
             if not (isinstance(node.op, ast.Add) and _words(node)):

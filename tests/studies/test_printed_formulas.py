@@ -328,3 +328,24 @@ def test_every_formula_here_is_met() -> None:
     """Would fail if a finding were called otherwise and no formula asked of it any more."""
     met = {one.key for number in PLANTS for one, _ in told(number, {**VALUES, **LIMITS})}
     assert met == {*VALUES, *LIMITS}
+
+
+ADVICE = {
+    "cooling.rated_ambient": "Ask for its duty", "cooling.coolant.freezes": "glycol is needed.",
+    "cooling.coolant.content": "A buffer, or", "cooling.direct_load": "Load from a tank",
+    "frost.lines": "Heat the room", "power.mains_dip": "strengthened",
+    "storage.collections": "Milk would heap up", "storage.while_washed": "Move the collection",
+    "throughput.units": "Give each stall a unit", "vacuum.pump.capacity": " Take ",
+    "wash.end_temperature": "Start hotter", "wash.time": "Shorten milking",
+}  # fmt: skip
+"""Of a finding by its key: what is advised where it misses its limit, and only there."""
+
+
+@pytest.mark.parametrize("number", PLANTS)
+def test_advice_is_given_where_a_limit_is_missed_and_nowhere_else(number: int) -> None:
+    """Would fail if what holds were told how to mend it, or what fails were not."""
+    for one in asked(number)[2]:
+        if one.key not in ADVICE or one.value is None or one.limit is None:
+            continue
+        short = one.value < one.limit if one.sense == "at_least" else one.value > one.limit
+        assert (ADVICE[one.key] in one.sentence) == short, one

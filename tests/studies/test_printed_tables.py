@@ -16,6 +16,7 @@ from scipy.stats import norm
 from byrewright.physics.constants import GRAVITY_M_S2 as G
 from byrewright.plant.roles import GeneratesPower, StandsCows
 from byrewright.results import Finding, Table
+from byrewright.standards.electrical import SUPPLY_A
 from tests.studies.test_printed_formulas import Inputs, disc_m2, inputs, sizing
 
 PLANTS = (-5, -4, -2, -1, 2, 3, 7, 8)
@@ -264,6 +265,17 @@ def test_slopes_recovery_and_starts(number: int) -> None:
     if worth and prices:
         assert min(prices) * 0.98 < min(worth) <= max(worth) < max(prices) * 1.02
         assert max(worth) == pytest.approx(min(worth), rel=0.02)
+    feeders = rows(number, "power.feeders")
+    for one in feeders:
+        usual, worst = float(one["usual"]), float(one["worst"])
+        assert worst >= usual and (one["with this lost"] == "usual") == (worst == usual > 0)
+        size = one["breaker and cable"]
+        if worst:
+            asks = worst * (1 + rules.number("supply.spare_share"))
+            assert size == next(a for a in SUPPLY_A if a >= asks - 0.06)
+        else:
+            assert size == "-"
+    assert not feeders or any(float(one["worst"]) for one in feeders)
     sets = {m.id: m for m in plant.machines(GeneratesPower)}
     for tag, one_set in sets.items():
         ran_kw = ran_kva = 0.0
