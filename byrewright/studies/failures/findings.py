@@ -439,7 +439,7 @@ def cause_sentence(analysis: Analysis, cost: Cost) -> str:
             parts.append(
                 f"milk in store up to {at.milk_c:.1f} degC instead of {at.milk_before_c:.1f}"
             )
-        if cost.litres_each >= 0.5:
+        if cost.litres_each > 0:
             parts.append(f"{cost.litres_each:.0f} L lost")
         if cost.hours_each > 0.02:
             parts.append(f"last cow {60 * cost.hours_each:.0f} min later")

@@ -13,7 +13,6 @@ from byrewright.studies.failures.script import Script
 Day = Mapping[str, tuple[Consequence, ...]]
 Parts = dict[tuple[str, ...], float]
 DAY_H = 24.0
-FEW_LITRES = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,16 +94,15 @@ def _cost(
     rate = analysis.rates[case.event.id]
     worst = worst_of(found)
     if worst is not None:
-        hours = max(worst.delay_min, 0.0) / 60
-        litres = max(0.0, worst.litres)
+        hours, litres = worst.delay_min / 60, worst.litres
     else:
         hours = rate.repair_h if case.stops else case.hand_min / 60
         hours += script.again_s / 3600 if script else 0.0
         litres = 0.0
     share = milking_share(analysis, case)
     low, high = rate.range_a_year
-    return Cost(case, worst, hours, litres if litres >= FEW_LITRES else 0.0,
-                rate.a_year * share, script.fallen if script else 0.0,
+    return Cost(case, worst, hours, litres, rate.a_year * share,
+                script.fallen if script else 0.0,
                 script.again_s / 60 if script else 0.0, (low * share, high * share))  # fmt: skip
 
 

@@ -1,0 +1,226 @@
+"""What is told of failures: every branch of a sentence, the greatest of several, sums by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from byrewright.plant.plant import Plant
+from byrewright.results import Finding, ResultBuilder
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.failures import findings, study
+from byrewright.studies.failures.analysis import Case
+from byrewright.studies.failures.answer import Answer
+from byrewright.studies.failures.consequence import Consequence
+from byrewright.studies.failures.declared import declared
+from byrewright.studies.failures.rates import Hours, Rate, pair_hours
+from byrewright.studies.failures.script import Script, Scripts, Stage
+from byrewright.studies.failures.worth import Cost, Gain, Worth, worst_of
+from byrewright.studies.sizing.context import StudyContext
+from tests.studies.failing import SMALL, analysed, example
+
+NIL = Hours(0.0, 0.0, 0.0)
+CALM = Consequence("peak flow", 80.0, 80.0, 42.0, 42.0, 4.0, 4.0, 5.0, 5.0, 0.0, 0.0, 0.0, None,
+                   0.0, 60.0, 60.0, False)  # fmt: skip
+
+
+def bench(no_single_stop: bool = True, rules: Rulebook | None = None) -> StudyContext:
+    """A bench for the small example, with or without the wish that no failure stops it."""
+    plant: Plant = example(SMALL)
+    wishes = plant.wishes.model_copy(update={"no_single_stop": no_single_stop})
+    plant = plant.model_copy(update={"wishes": wishes})
+    return StudyContext(plant, rules or default_rulebook(), ResultBuilder("failures", "small"))
+
+
+def goes_on() -> list[Case]:
+    """Failures with which milking goes on by itself."""
+    return [c for c in analysed(SMALL).cases if not c.stops and not c.answer.acts]
+
+
+def cost(case: Case, worst: Consequence | None = None, **more: Any) -> Cost:
+    """What a failure costs."""
+    usual: dict[str, Any] = {"hours_each": 0.0, "litres_each": 0.0, "a_year": 1.0}
+    return Cost(case, worst, **usual | more)
+
+
+def worth(*costs: Cost) -> Worth:
+    """These costs alone."""
+    return Worth(costs, NIL, NIL, None, {})
+
+
+@pytest.mark.parametrize(("at", "more", "told"), [
+    ({}, {}, "80 of 80 cows in the next hour"),
+    ({"cows_h": 0.0, "cows_h_before": 0.0}, {}, "at peak flow: no other effect"),
+    ({"moment": "before collection"}, {}, "; before collection: 80 of"),
+    ({"out_c": 5.4}, {}, "milk leaves the cooler at 5.4 degC"),
+    ({"milk_c": 4.4}, {}, "milk in store up to 4.4 degC instead of 4.0"),
+    ({}, {"litres_each": 12.4}, "12 L lost"),
+    ({}, {"hours_each": 0.5}, "last cow 30 min later"),
+    ({}, {"fallen": 7.0, "again_min": 3.2}, "7 cups fall and take 3 min to put on again"),
+])  # fmt: skip
+def test_a_sentence_tells_each_thing_that_a_failure_does(
+    at: dict[str, Any], more: dict[str, Any], told: str
+) -> None:
+    """Would fail if an effect were not told, or told of a failure that has none of it."""
+    parts = ("of 80 cows", "no other effect", "before collection:", "leaves the cooler",
+             "milk in store", "L lost", "min later", "cups fall")  # fmt: skip
+    said = findings.cause_sentence(analysed(SMALL), cost(goes_on()[0], replace(CALM, **at), **more))
+    assert told in said
+    for part in parts:
+        usual = part == "of 80 cows" and at.get("cows_h_before") != 0.0
+        assert (part in said) == (part in told or usual), part
+
+
+@pytest.mark.parametrize("at", [
+    {"out_c": 5.2}, {"milk_c": 4.2}, {"milk_before_c": 0.0, "milk_c": 9.0},
+    {"milk_before_c": 9.0},
+])  # fmt: skip
+def test_what_is_hardly_felt_is_not_told(at: dict[str, Any]) -> None:
+    """Three tenths of a degree; milk in a store that held none before is not warmer than it was."""
+    said = findings.cause_sentence(analysed(SMALL), cost(goes_on()[0], replace(CALM, **at)))
+    assert "cooler at" not in said and "in store" not in said
+
+
+def test_spare_air_is_told_where_a_failure_takes_some() -> None:
+    """Would fail if air to spare were told that is all there, or of a plant that stands."""
+    base = analysed(SMALL).base
+    for less, stops in ((0.5, False), (500.0, False), (500.0, True)):
+        answer = Answer(not stops, spare_l_min=base.spare_l_min - less)
+        said = findings.cause_sentence(
+            analysed(SMALL), cost(replace(goes_on()[0], answer=answer), CALM)
+        )
+        told = f"air to spare {max(0.0, base.spare_l_min - less):.0f} instead of"
+        assert (told in said) == (less > 1 and not stops)
+
+
+def ones(ctx: StudyContext) -> dict[str, Finding]:
+    """The findings of a bench by key."""
+    return {f.key: f for f in ctx.notes.findings}
+
+
+def test_the_longest_wait_and_the_most_milk_are_told() -> None:
+    """Would fail if another failure than the worst were told, one that stops milking, or a limit
+    where the farm has no such wish."""
+    a, b, c = goes_on()[:3]
+    stops = replace(c, answer=Answer(False, why="it stands"))
+    assert stops.stops
+    many = worth(
+        cost(a, CALM, hours_each=0.2, litres_each=3.0),
+        cost(b, replace(CALM, loss_after_min=2.5), hours_each=0.6, litres_each=90.0),
+        cost(stops, CALM, hours_each=5.0, litres_each=7.0),
+        cost(c, None, hours_each=9.0),
+    )
+    for wish in (True, False):
+        ctx = bench(no_single_stop=wish)
+        findings._waiting(ctx, analysed(SMALL), many)
+        wait, lost = ones(ctx)["failures.waiting"], ones(ctx)["failures.milk_lost"]
+        assert wait.value == 36.0 and b.event.id in wait.sentence
+        assert wait.limit == (30.0 if wish else None) and "remedy: " in wait.sentence
+        assert ("allows that one failure" in wait.sentence) == (not wish)
+        assert lost.value == 90 and "from 2.5 min after it on; 3 failures lose any" in lost.sentence
+    ctx = bench()
+    findings._waiting(ctx, analysed(SMALL), worth(cost(a, CALM, hours_each=0.5)))
+    assert ones(ctx)["failures.waiting"].verdict in ("holds", "tight")
+    assert "remedy" not in ones(ctx)["failures.waiting"].sentence
+    assert "failures.milk_lost" not in ones(ctx)
+    ctx = bench()
+    findings._waiting(ctx, analysed(SMALL), worth(cost(a, CALM)))
+    assert not ones(ctx)
+
+
+def test_the_longest_work_by_hand_and_what_is_not_simulated() -> None:
+    """Would fail if the shortest work were told, or failures counted that the day does show."""
+    few = [c for c in analysed(SMALL).cases if c.answer.acts][:4] + goes_on()[:8]
+    analysis = replace(analysed(SMALL), cases=tuple(few))
+    writer = Scripts(analysis)
+    scripts = {c.event.id: writer.of(c) for c in few}
+    by_hand = [c for c in analysis.cases if not c.stops and c.answer.acts]
+    ctx = bench()
+    findings._by_hand(ctx, analysis)
+    told = ones(ctx)["failures.hand_work"]
+    assert told.value == pytest.approx(max(c.hand_min for c in by_hand), abs=0.06)
+    assert told.sentence.startswith(f"{len(by_hand)} failures need people")
+    hows = [declared(c, scripts[c.event.id]).how for c in analysis.cases]
+    ctx = bench()
+    findings._not_simulated(ctx, analysis, scripts)
+    one = ones(ctx)["failures.not_simulated"]
+    blind, still = hows.count("not simulated"), hows.count("changes nothing")
+    assert one.value == blind and f"{len(hows) - blind - still} change the simulated day" in (
+        one.sentence
+    )
+    assert f"{blind} failures that are not simulated" in findings._left_out(analysis, scripts)
+
+
+def test_cups_are_told_by_the_longest_and_the_others_counted() -> None:
+    """Would fail if half a cup made a finding, or others were miscounted."""
+    a, b, c = goes_on()[:3]
+    some = [cost(a, fallen=9.0, again_min=4.0), cost(b, fallen=30.0, again_min=12.0),
+            cost(c, fallen=0.4, again_min=50.0)]  # fmt: skip
+    for costs, others in (
+        (some, "One other failure makes"),
+        (some[1:], "milked."),
+        ([*some, cost(c, fallen=1.0, again_min=1.0)], "2 other failures make"),
+    ):
+        ctx = bench()
+        findings._cups(ctx, worth(*costs))
+        told = ones(ctx)["failures.cups"]
+        assert told.value == 12.0 and told.sentence.startswith(f"{b.event.id}: 30 cups")
+        assert others in told.sentence and told.limit == 30.0
+    ctx = bench()
+    findings._cups(ctx, worth(some[2]))
+    assert not ones(ctx)
+
+
+@pytest.mark.parametrize("limit_min", [20.0, 30.0, 50.0])
+def test_a_failure_may_wait_by_the_minutes_that_cows_may(limit_min: float) -> None:
+    """Would fail if what holds cows, or the wash, for longer than four fifths of what is allowed
+    were not run for a draft, or all that holds up less were."""
+    most_s = 60 * 0.8 * limit_min
+    halt: tuple[Any, ...] = (("halt", "", 1.0),)
+    heater = (("machine", "WH1", 0.0),)
+
+    def holds(for_s: float, settings: tuple[Any, ...]) -> Script:
+        return Script((Stage(0.0, settings, ()),), for_s)
+
+    scripts = {
+        "longer": holds(most_s + 1, halt), "shorter": holds(most_s - 1, halt),
+        "no hot water": holds(most_s + 1, heater), "soon hot": holds(most_s - 1, heater),
+        "a pump": Script((Stage(0.0, (("machine", "MP1", 0.0),), ()), Stage(60.0, (), ())), 90.0),
+        "nobody acts": holds(most_s + 1, (("machine", "MP1", 0.0),)),
+    }  # fmt: skip
+    found = study._may_wait(bench(rules=Rulebook({"failures.wait_limit_min": limit_min})), scripts)
+    assert list(found) == ["longer", "no hot water", "a pump"]
+
+
+def test_two_repairs_and_one_on_call() -> None:
+    """What two failures cost together, by the three cases of who stands by: would fail if a set
+    that stands ready were counted as it runs."""
+
+    def rate(a_year: float, repair_h: float, life: str, out: float) -> Rate:
+        return Rate(a_year, repair_h, 0.5, out, life, ())
+
+    runs, other = rate(2.0, 4.0, "ac_motor", 0.001), rate(3.0, 6.0, "ac_motor", 0.002)
+    ready = rate(1.0, 8.0, "generator_start", 0.02)
+    both = (2.0 * 0.002 + 3.0 * 0.001) * 4 * 6 / 10
+    assert pair_hours(runs, other, 0.1, False) == pytest.approx(both)
+    assert pair_hours(runs, other, 0.1, True) == pytest.approx(both + 0.1 * 2.0 * 4.0)
+    assert pair_hours(runs, ready, 0.1, False) == pytest.approx(2.0 * 0.02 * 4.0)
+    assert pair_hours(ready, runs, 0.1, False) == pytest.approx(2.0 * 0.02 * 4.0)
+
+
+def test_the_worst_moment_is_that_of_most_loss_then_the_longest_stand_then_the_warmest() -> None:
+    """Ten litres weigh as a minute: would fail if the mildest moment stood for a failure."""
+    lost, late = replace(CALM, litres=95.0), replace(CALM, delay_min=10.0)
+    stood, warm = replace(CALM, stood_min=1.0), replace(CALM, milk_c=9.0)
+    assert worst_of((CALM, lost, late)) is late
+    assert worst_of((CALM, replace(lost, litres=105.0), late)) == replace(lost, litres=105.0)
+    assert worst_of((CALM, warm, stood)) is stood and worst_of((CALM, warm)) is warm
+    assert worst_of(()) is None
+
+
+def test_a_change_is_worth_what_it_saves_for_what_it_costs() -> None:
+    """Would fail if a dear change were placed before a cheap one that saves as much."""
+    assert Gain("x", "A", 6.0, 0.0, 300.0).value == pytest.approx(0.02)
+    assert Gain("x", "A", 6.0, 0.0, None).value == 6.0
