@@ -220,12 +220,12 @@ SMALLEST = 0.001
 def cell(value: float | str | None) -> str:
     """What stands in a table on the screen.
 
-    >>> cell(4.47e-05), cell(0.0), cell(1231.5), cell("idle")
+    >>> cell(4.47e-05), cell(-0.0), cell(1231.5), cell("idle")
     ('<0.001', '0', '1231.5', 'idle')
     """
     if not isinstance(value, float | int):
         return "-" if value is None else value
-    return f"<{SMALLEST:g}" if 0.0 < abs(value) < SMALLEST else f"{value:g}"
+    return f"<{SMALLEST:g}" if 0.0 < abs(value) < SMALLEST else f"{value or 0:g}"
 
 
 def _widths(columns: Sequence[Sequence[str]], screen: int) -> list[int]:

@@ -103,7 +103,7 @@ def draft(
             out.print(f"  {text_in(words, system)}")
         print_counts(out, result.sizing)
         if quick:
-            out.print("Only sizing was asked, not the day, vacuum, routes, failures and the plan.")
+            out.print("Only sizing was run, not the day, vacuum, routes, failures and the plan.")
         else:
             _print_closing(out, result, system)
         out.print(f"Next: byrewright check {out_path}")
@@ -150,7 +150,7 @@ def _print_closing(out: Console, result: Draft, units: System) -> None:
             out.print(f"{len(result.unjudged)} cannot be judged yet: {names}.", highlight=False)
         return
     fail = "1 finding fails" if len(result.open) == 1 else f"{len(result.open)} findings fail"
-    out.print(f"It does not close: {fail}.")
+    out.print(f"The draft does not hold: {fail}.")
     for one in result.open[:MOST_ON_SCREEN]:
         out.print(f"  {finding_in(one, units).sentence}", highlight=False)
     if len(result.open) > MOST_ON_SCREEN:
@@ -160,7 +160,7 @@ def _print_closing(out: Console, result: Draft, units: System) -> None:
         for words in result.gives:
             out.print(f"  {text_in(words, units)}", highlight=False)
     else:
-        out.print("No change of one wish alone was found that mends it.")
+        out.print("No single change to the brief was found that makes it hold.")
 
 
 def check(path: Path) -> None:

@@ -50,7 +50,7 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
         made = sited(file.plant)
         if made is None:
             raise ByrewrightError(
-                f"{path}: says nothing of where things stand; add `place: {{services: under}}`"
+                f"{path}: does not say where things stand; add `place: {{services: under}}`"
             )
         if set_out_table is not None:
             text, count = set_out_by(file, made, read_set_out(set_out_table))

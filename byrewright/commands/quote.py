@@ -107,6 +107,7 @@ def _template(plant: Plant, rules: Rulebook, terms: Terms, path: Path, units: Sy
     from byrewright.plant.write import write_bytes, write_text
     from byrewright.quote.prices import COLUMNS
     from byrewright.quote.template import template_rows
+    from byrewright.studies.sizing.sizes import counted
 
     if path.exists():
         raise ByrewrightError(f"{path}: is there already; name another, so that no price is lost")
@@ -117,7 +118,7 @@ def _template(plant: Plant, rules: Rulebook, terms: Terms, path: Path, units: Sy
         write_bytes(path, template_xlsx(rows, plant.site.name))
     else:
         raise ByrewrightError(f"{path}: name the list .xlsx or .csv")
-    print(f"{path}: {len(rows)} rows to fill in")
+    print(f"{path}: {counted(len(rows), 'row')} to fill in")
 
 
 def _show(

@@ -106,10 +106,11 @@ def _keep(
     from byrewright.site.checks.measured import owner_of
     from byrewright.site.log import log_of
     from byrewright.site.readings.keep import keep
+    from byrewright.studies.sizing.sizes import counted
 
     log = log_of(path, owner_of(plant))
     try:
-        return f"{keep(log, files, figures, who)} figures entered in {log.name}"
+        return f"{counted(keep(log, files, figures, who), 'figure')} entered in {log.name}"
     finally:
         log.close()
 

@@ -81,7 +81,9 @@ def run(
             plan = _missed(plan, file.plant, rules)
         if calendar is not None:
             write_bytes(calendar, calendar_of(plan, file.plant))
-            print(f"{calendar}: {len(plan.visits)} visits")
+            from byrewright.studies.sizing.sizes import counted
+
+            print(f"{calendar}: {counted(len(plan.visits), 'visit')}")
         if as_json:
             print(plan.result.to_json(), end="")
             return

@@ -89,6 +89,7 @@ def _write(bench: PlantChecks, folder: Path, units: System) -> None:
     from byrewright.plant.write import write_files
     from byrewright.site.alarms import new_uid
     from byrewright.site.checks.sheet import empty
+    from byrewright.studies.sizing.sizes import counted
 
     made = date.today().isoformat()
     head = [empty(bench.owner.plant_id, bench.owner.plant, bench.checks, new_uid()) for _ in NAMES]
@@ -98,16 +99,17 @@ def _write(bench: PlantChecks, folder: Path, units: System) -> None:
     for name in NAMES:
         print(f"  {folder / name}")
     hours = sum(c.minutes for c in bench.checks) / 60.0
-    print(f"{len(bench.checks)} checks, about {hours:.0f} hours of work for one person")
+    print(f"{counted(len(bench.checks), 'check')}, about {hours:.0f} hours of work for one person")
 
 
 def _take(bench: PlantChecks, log: Log, path: Path, unchanged: bool) -> str:
     from byrewright.site.checks.sheet import read_json, take
     from byrewright.site.checks.workbook import read_workbook
+    from byrewright.studies.sizing.sizes import counted
 
     filled = read_json(path) if path.suffix.casefold() == ".json" else read_workbook(path)
     taken = take(log, filled, bench.checks, bench.owner, unchanged=unchanged)
-    told = f"{path}: {len(taken.new)} readings entered"
+    told = f"{path}: {counted(len(taken.new), 'reading')} entered"
     told += f", {taken.corrected} of them corrections" if taken.corrected else ""
     told += (
         f", {taken.again} beside what this sheet told of another visit; next time make a new one"

@@ -216,7 +216,14 @@ def sources(results: Result) -> list[dict[str, str]]:
     return rows
 
 
-_OWN = ("default", "plant file", "the plant file", "our choice", "worked out", "the farm's wishes")
+_OWN = (
+    "default",
+    "plant file",
+    "the plant file",
+    "our choice",
+    "worked out",
+    "what the farm asked for",
+)
 
 
 def said(results: Result) -> str:

@@ -64,7 +64,7 @@ def cooling(sheet: Sheet, want: Intent) -> None:
             twins="tanks",
             why={
                 "volume_l": "first guess",
-                "cooling": "as the brief wishes",
+                "cooling": "as the brief states",
                 "cooling_kw": "first guess",
                 "shape": "silos" if want.cold == "inline" else "most tanks lie",
                 "little_milk": "a small first milking is kept until the agitator reaches it",
@@ -155,7 +155,7 @@ def _chiller(sheet: Sheet, want: Intent, n: int) -> None:
         why={
             "duty_kw": "first guess",
             "rated_ambient_c": "the hot afternoon of this site",
-            "leaving_c": "as the brief wishes its cold",
+            "leaving_c": "as the brief states",
             "glycol_pct": "first guess",
         },
     )

@@ -104,7 +104,7 @@ def closed_draft(
 def _said(give: Give, now: Closing) -> str:
     if len(give.mends) == len(now.open):
         return give.words
-    return f"{give.words} (mends {len(give.mends)} of the {len(now.open)} that fail)"
+    return f"{give.words} (puts right {len(give.mends)} of the {len(now.open)} that fail)"
 
 
 @dataclass(frozen=True, slots=True)

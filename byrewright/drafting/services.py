@@ -94,7 +94,7 @@ def power(sheet: Sheet, want: Intent) -> None:
             start_s=600.0 if hand else 15.0,
             why={
                 "rating_kva": "first guess",
-                "start_by": "as the brief wishes",
+                "start_by": "as the brief states",
                 "start_s": "ten minutes to fetch and couple a tractor"
                 if hand
                 else "usual automatic start",

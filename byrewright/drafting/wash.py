@@ -70,7 +70,7 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
             volume_l=500.0,
             takes=want.recovery,
             takes_from=makers,
-            why={"volume_l": "first guess", "takes": "as the brief wishes"},
+            why={"volume_l": "first guess", "takes": "as the brief states"},
         )
         sheet.add("header", "HH2", label="Warmed water header")
         trunk = "softened water" if soft else "heater water"

@@ -73,7 +73,7 @@ class Brief(DraftedAgain):
     )
     ambient_c: Twelve = par("degC", "mean ambient by month")
     hemisphere: Literal["north", "south"] = par(
-        "", "half of the world, for the seasons of a climate", "north",
+        "", "hemisphere, which decides the seasons", "north",
         why="no latitude and no southern region stated")  # fmt: skip
     latitude_deg: float | None = par(
         "", "latitude, south of the equator negative; decides the hemisphere", None, ge=-66, le=72
@@ -106,10 +106,10 @@ class Brief(DraftedAgain):
     redundancy: Redundancy = par("", "redundancy of each duty", "shared-running",
                                  why="no single failure should stop milking")  # fmt: skip
     no_single_stop: bool = par(
-        "", "no single failure may stop milking", True, why="the usual wish of large herds"
+        "", "no single failure may stop milking", True, why="usual for large herds"
     )
     standby_power: Literal["none", "automatic", "tractor"] = par(
-        "", "standby power", "automatic", why="the usual wish of large herds"
+        "", "standby power", "automatic", why="usual for large herds"
     )
     reserve_h: float = par("h", "milk storage beyond the next collection", 12.0, ge=0, le=96,
                            why="a tanker half a day late")  # fmt: skip
@@ -125,7 +125,7 @@ class Brief(DraftedAgain):
         "", "milk may go straight to tankers", False, why="not stated: milk goes to tanks"
     )
     milk_out_c: float | None = par(
-        "degC", "wished milk temperature into the tank", None, ge=1, le=38
+        "degC", "milk temperature wanted into the tank", None, ge=1, le=38
     )
     vacuum_kpa: float = par("kPa", "working vacuum at the receiver", 42.0, ge=30, le=50,
                             why="a usual setting of low lines")  # fmt: skip

@@ -381,7 +381,7 @@ class Wishes(Record):
         why="no single failure should stop milking",
     )
     no_single_stop: bool = par(
-        "", "no single failure may stop milking", True, why="the usual wish of large herds"
+        "", "no single failure may stop milking", True, why="usual for large herds"
     )
     reserve_h: float = par(
         "h",
@@ -398,7 +398,7 @@ class Wishes(Record):
         "", "first cost against running cost", "balanced", why="not stated"
     )
     milk_out_c: float | None = par(
-        "degC", "wished milk temperature into the tank", None, ge=1, le=38
+        "degC", "milk temperature wanted into the tank", None, ge=1, le=38
     )
     go_round_share: float = par(
         "",

@@ -52,7 +52,7 @@ CATALOGUE: Mapping[str, Message] = {
     "F029": Message("{why}", "Write it as shown."),
     "F030": Message("version {found} of the format is not known; this program reads version {allowed}",
                     "Write the version this program reads, or use a newer program."),
-    "F033": Message("no milk-temperature rule is held for region {found}; held are {allowed}. Name one of these, or "
+    "F033": Message("there is no milk-temperature rule for region {found}; there are rules for {allowed}. Name one of these, or "
                     "write its rule under `regions` in limits.yaml beside the brief (docs/file-format.md)",
                     "Name a region that is held, or write its rule in limits.yaml."),
     "F031": Message("{found} cannot be a tag: a letter, then letters, figures, `_` or `-`, 32 at most",
@@ -96,12 +96,12 @@ CATALOGUE: Mapping[str, Message] = {
     "C020": Message("no collection is stated", "Add `collections` so that storage can be judged.", "advice"),
     "C021": Message("{found} is not fed from anything, so a loss of power cannot be followed to it",
                     "Add `fed_from` with a switchboard.", "advice", alike="code"),
-    "C022": Message("{found} hang on one switchboard, {allowed}: its loss stops them all", "Feed them from two boards.",
+    "C022": Message("{found} are fed from one switchboard, {allowed}: losing it stops them all", "Feed them from two boards.",
                     "advice"),
     "C023": Message("moved by air, but no `air_from` says which receiver", "Add `air_from`.", "advice", alike="code"),
     "C024": Message("{found}: taken so where a mode does not state it ({allowed})",
                     "State them in the modes, or `normally` at the valve.", "advice"),
-    "C025": Message("stands still in every mode", "Give it `runs` or `ready` in a mode, or remove it.", "advice", alike="code"),
+    "C025": Message("is stopped in every mode", "Give it `runs` or `ready` in a mode, or remove it.", "advice", alike="code"),
     "C026": Message("milking lasts {found}, past the start of the next at {allowed}", "Check target hours and starts.",
                     "advice"),
     "C027": Message("milk is withheld but nothing keeps it apart",

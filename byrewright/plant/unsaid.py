@@ -98,7 +98,7 @@ class Filler:
         self.tankers()
         if self.stated.get("redundancy") == "none" and "no_single_stop" not in self.data:
             self.assume("no_single_stop", False, "no", "", "no single failure may stop milking",
-                        "no second machines are wished")  # fmt: skip
+                        "no second machines are wanted")  # fmt: skip
         if "rows" not in self.data:
             self.data["rows"] = 2 if self.data.get("layout") == "rows" else 1
         return self.data
@@ -142,7 +142,7 @@ class Filler:
         half, why = climates.half_of_the_world(self.stated)
         self.data |= {"hemisphere": half} if half else {}
         if why and "ambient_c" not in self.stated:
-            self.note("hemisphere", "south", "", "half of the world, for the seasons of a climate",
+            self.note("hemisphere", "south", "", "hemisphere, which decides the seasons",
                       why)  # fmt: skip
         return self.data.get("hemisphere") == "south"
 
@@ -153,7 +153,7 @@ class Filler:
             usual = usual_supply(str(self.stated.get("region", "")), supply.get("phases"))
             if usual:
                 said = f"{usual['voltage_v']:g} V, {usual['frequency_hz']} Hz"
-                why = "usual in the region; the utility says what there is"
+                why = "usual in the region; ask the utility"
                 self.assume("supply", {**supply, **usual}, said, "", "electricity", why)
 
     def money(self) -> None:
@@ -238,7 +238,8 @@ class Filler:
         if "withheld_cows" not in self.data:
             self.withheld(cows or 0, groups if isinstance(groups, list) else [])
         if "calf_milk_l_day" not in self.data:
-            litres = float(min(50000, round(CALF_L_COW_DAY * (cows or 0), -1)))
+            drawn = CALF_L_COW_DAY * (cows or 0)
+            litres = float(min(50000, round(drawn, -1) or round(drawn)))
             why = "8 calves to 100 cows at 8 L a day"
             meaning = "milk fed to calves a day"
             self.assume("calf_milk_l_day", litres, litres, "L/d", meaning, why)

@@ -190,7 +190,7 @@ def _plain(path: Path, values: Any, formulas: Any, faults: list[str]) -> Sheet:
                     "no value; open the file in your spreadsheet program and save it"
                 )
             elif isinstance(c.value, str) and c.value.startswith("#"):
-                faults.append(f"{at}, cell {c.coordinate}: holds the error {c.value}; mend it")
+                faults.append(f"{at}, cell {c.coordinate}: holds the error {c.value}; correct it")
         cells.append((number, tuple(Cell(c.value, False) for c in row)))
     for letter, column in values.column_dimensions.items():
         if column.hidden:

@@ -11,7 +11,7 @@ from byrewright.standards.model import CONFIDENCE_MEANING
 from byrewright.standards.sources import SOURCES
 
 WIDTH = 88
-UNIT_FACTORS = "(factors between the units below are left out)"
+UNIT_FACTORS = "(factors between units are left out)"
 _SENSE = {"at_least": "at least", "at_most": "at most", "informational": ""}
 _KNOWN: dict[str, str] = {str(k): v for k, v in CONFIDENCE_MEANING.items()}
 
@@ -73,7 +73,7 @@ def explain(finding: Finding) -> Explanation:
     if finding.advised is not None:
         parts.append(("Advice", (_advice(finding),)))
     if finding.remedies:
-        parts.append(("What would mend it", tuple(map(_remedy, finding.remedies))))
+        parts.append(("What would put it right", tuple(map(_remedy, finding.remedies))))
     return Explanation(f"{finding.title} ({finding.name})", tuple(parts))
 
 
@@ -103,7 +103,7 @@ def _quantity(value: float | str, unit: str) -> str:
 def _held_to(finding: Finding) -> str:
     value = "No value." if finding.value is None else _quantity(finding.value, finding.unit)
     if finding.limit is None or finding.sense == "informational":
-        return value if finding.value is None else f"{value}; no limit is held here."
+        return value if finding.value is None else f"{value}; no limit applies."
     return (
         f"{value.rstrip('.')}; {_SENSE[finding.sense]} {_quantity(finding.limit, finding.unit)} "
         "is required."
@@ -113,7 +113,7 @@ def _held_to(finding: Finding) -> str:
 def _verdict(finding: Finding) -> str:
     words = f"{finding.verdict}: {VERDICT_MEANING[finding.verdict]}"
     if finding.sense == "informational" and finding.verdict == "holds":
-        return "holds: a statement, not a judgement."
+        return "holds: for information, not judged."
     if finding.margin is None:
         return f"{words}."
     share = f"{100 * abs(finding.margin):.1f} % of it"

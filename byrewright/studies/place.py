@@ -23,7 +23,7 @@ from byrewright.studies.sizing.sizes import worked
 TIGHT = 0.05
 STALLS_MORE = 2
 """Stalls by which a deck is made larger where what hangs under it has no room."""
-NO_WAY = " No small move of a machine at its ends was found to mend it."
+NO_WAY = " No small move of a machine at its ends was found that would put it right."
 NAMED = 8
 """Tags named in one sentence; the table holds the rest."""
 
@@ -38,7 +38,7 @@ def study_place(plant: Plant, rules: Rulebook | None = None, *, mend: bool = Tru
     made = sited(plant)
     if made is None:
         ctx.find(
-            "place.plan", "Plan", None, "", "The file says nothing of where things stand: add "
+            "place.plan", "Plan", None, "", "The file does not say where things stand: add "
             "`place: {services: under}`, and the rest is worked out.", missing=("place",),
         )  # fmt: skip
         return ctx.notes.result()

@@ -120,8 +120,8 @@ def noise(ctx: StudyContext, made: Sited) -> None:
     ctx.find(
         "place.noise_beside", "Noise among the vacuum pumps", round(beside, 1), "dB(A)",
         f"{len(every)} vacuum pumps of {near:g} dB(A) each together make {beside:.0f} dB(A) where "
-        "one works on them; for a full day from 85 dB(A) hearing protection must be worn, so keep "
-        f"stays short or protected. {left}",
+        "one works on them; for a full day from 85 dB(A) hearing protection must be worn, so stay "
+        f"briefly or wear it. {left}",
         formula="10 lg sum 10^(L/10)", inputs=rules, source="noise_directive",
         confidence="second_hand",
     )  # fmt: skip

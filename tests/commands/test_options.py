@@ -111,7 +111,7 @@ def test_what_a_brief_may_say_can_be_drafted(brief: str, folder: Path) -> None:
     (folder / "brief.yaml").write_text(brief)
     told = inside(["draft", "brief.yaml", "--quick", "--out", "made.yaml"])
     assert told.code == 0, told.err
-    assert "assumed " in told.out and "Only sizing was asked" in told.out
+    assert "assumed " in told.out and "Only sizing was run" in told.out
     assert (
         f"\n  {brief[brief.index('cows') :].splitlines()[0]}" in (folder / "made.yaml").read_text()
     )

@@ -193,7 +193,7 @@ def test_a_way_point_that_bars_the_way_is_left_out() -> None:
     file = read_plant_text(edit_plant(base(), {f"pipes.{pipe.id}.by": by}))
     one = mended(file, "place.through")
     assert [(r.of, r.figure, r.to) for r in one.remedies] == [(pipe.id, "by", ())]
-    told = dict(explain(one).parts)["What would mend it"]
+    told = dict(explain(one).parts)["What would put it right"]
     assert told == (f"leave out by of {pipe.id} (without it a free way is found)",)
 
 

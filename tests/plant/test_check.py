@@ -41,7 +41,7 @@ def test_twin_pumps_on_one_board_are_pointed_out() -> None:
     both = plant.model_copy(update={"equipment": {**plant.equipment, "VP2": twin}})
     (one,) = [p for p in check(both) if p.code == "C022"]
     assert one.severity == "advice"
-    assert str(one).startswith("advice C022: equipment.VP2.fed_from: VP1 and VP2 hang on one")
+    assert str(one).startswith("advice C022: equipment.VP2.fed_from: VP1 and VP2 are fed from one")
     apart = twin.model_copy(update={"fed_from": ("EM1",)})
     other = plant.model_copy(update={"equipment": {**plant.equipment, "VP2": apart}})
     assert not [p for p in check(other) if p.code == "C022"]

@@ -180,7 +180,7 @@ CASES: list[tuple[str, str, str, str]] = [
         "",
         "modes.milking: V11 closed: taken so where a mode does not state it (milking)",
     ),
-    ("C025", "MP1: runs", "MP1: stopped", "equipment.MP1: stands still in every mode"),
+    ("C025", "MP1: runs", "MP1: stopped", "equipment.MP1: is stopped in every mode"),
     (
         "C026",
         "target_h: 3}",

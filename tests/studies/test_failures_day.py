@@ -286,7 +286,7 @@ def test_what_failures_cost_a_year_adds_up() -> None:
                          "milk lost", "last cow later by", "first milk lost after"):  # fmt: skip
                 assert worst[what] == one[what], (one["failure"], what)
     most = max(one["hours lost"] for one in ranked.values())
-    assert all(one["hours behind it"] <= total + 1e-9 for one in listed("shelf"))
+    assert all(one["milking time at stake"] <= total + 1e-9 for one in listed("shelf"))
     assert all(one["saves"] <= total + 1e-9 for one in listed("gains"))
     assert max(one["saves"] for one in listed("gains")) >= 0.9 * most
 

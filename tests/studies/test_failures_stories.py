@@ -204,7 +204,7 @@ def test_6_rotary_joint_seal() -> None:
 
 
 def test_7_slip_ring_lost() -> None:
-    """Removers and meters dead, milking goes on by hand; a power ring is another matter."""
+    """Removers and meters dead, milking continues by hand; a power ring is another matter."""
     story = told("GL1 slip ring lost")
     assert story.case.answer.goes_on
     assert set(story.acts) <= {"run MP1 by hand", "run MP2 by hand"}

@@ -339,7 +339,9 @@ def test_the_advised_tank_cooling_holds(without: dict[str, None]) -> None:
 
     poor = tank(3).finding("cooling.tank.duty@TK1")
     assert poor.verdict == "fails" and poor.advised is not None
-    assert ("the blend rules" if without else "the first milking in time rules") in poor.sentence
+    assert (
+        "the blend decides" if without else "the first milking in time decides"
+    ) in poor.sentence
     good = tank(poor.advised)
     for name in ("duty", "pull_down", "blend"):
         assert good.finding(f"cooling.tank.{name}@TK1").verdict in ("holds", "tight")

@@ -77,7 +77,7 @@ def test_the_region_chooses_one_rule_set() -> None:
     """The two reserve rules would be mixed."""
     eu, us = sized(large(), size_vacuum), sized(placed(large(), region="US"), size_vacuum)
     for result, held, shown in ((eu, "iso", "us"), (us, "us", "iso")):
-        assert "held here" in result.finding(f"vacuum.demand.{held}").sentence
+        assert "applied here" in result.finding(f"vacuum.demand.{held}").sentence
         assert "shown only" in result.finding(f"vacuum.demand.{shown}").sentence
     milking = us.finding("vacuum.demand.us").value
     assert milking is not None

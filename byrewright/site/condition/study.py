@@ -29,7 +29,7 @@ def diagnosis_result(
         says = (
             "No fault that is known here, nor two of them, explains what was read. "
             + (f"The nearest is: {first.sentence} " if first.speaks_for else "")
-            + "Read again, and state the instrument's doubt as it is."
+            + "Read again, and state the instrument's true uncertainty."
         )
     elif not found.decided:
         says += f" Next: {ahead}" if ahead else " No reading of this plant would tell more."
@@ -43,7 +43,7 @@ def diagnosis_result(
     )  # fmt: skip
     notes = [SIMPLE]
     if complaints:
-        notes.insert(0, f"Complained of: {', '.join(complaints)}.")
+        notes.insert(0, f"Complaints: {', '.join(complaints)}.")
     if found.two > 0.1:
         notes.append(f"With a chance of {100 * found.two:.0f} % two faults are there at once.")
     if found.not_used:
@@ -61,7 +61,7 @@ def diagnosis_result(
                   ("%", "", "", "", ""),
                   tuple((round(100 * c.share, 1), c.sentence, "; ".join(c.speaks_for),
                          "; ".join(c.speaks_against), c.do) for c in found.causes)),
-            Table("diagnose.next", "What to measure next, the most told for each minute first",
+            Table("diagnose.next", "What to measure next, what tells most for each minute first",
                   ("measure", "at", "minutes", "tells", "for each hour"),
                   ("", "", "min", "bit", "bit"),
                   tuple((n.test, n.at, n.minutes, round(n.bits, 3),

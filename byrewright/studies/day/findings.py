@@ -47,10 +47,15 @@ def milkings(ctx: StudyContext, run: Run) -> None:
         )
         stands = run.plant.first(StandsCows)
         turns = stands is not None and stands.layout == "rotary"
-        stalls = f"the deck stood {session.stopped_s / 60:.0f} min and" if turns else "the stalls"
+        stalls = (
+            f"the deck was stopped for {session.stopped_s / 60:.0f} min and"
+            if turns
+            else "the stalls"
+        )
+        people = "1 person" if session.operators == 1 else f"{session.operators} people"
         ctx.find(
             "day.milking_on_time", f"Time taken by milking: {name}", session.hours, "h",
-            f"All groups milked in {session.hours:.2f} h with {session.operators} people; {stalls} "
+            f"All groups milked in {session.hours:.2f} h with {people}; {stalls} "
             f"waited {session.held_s / 60:.0f} min for the operators.{tail}",
             subject=name, limit=session.target_h, sense="at_most", allowance=ON_TIME_ALLOWANCE,
             formula="last unit off less planned start",
@@ -198,7 +203,9 @@ def _withheld(ctx: StudyContext, run: Run) -> None:
     elif cows == 0:
         sentence = "No cow is marked; the withheld way was not used."
     else:
-        sentence = f"{stored:.1f} kg of the milk of {cows} marked cows reached tank or tanker."
+        sentence = (
+            f"{stored:.1f} kg of the milk of {counted(cows, 'marked cow')} reached tank or tanker."
+        )
     ctx.find(
         "day.withheld_milk", "Withheld milk in tank or tanker",
         stored if apart or cows else 1.0, "kg", sentence, limit=0.0, sense="at_most",
@@ -295,7 +302,7 @@ def cold(ctx: StudyContext, run: Run) -> None:
         )
         hours, kwh = (float(x[i, at]) / run.days for at in (sh.SR_HOURS, sh.SR_KJ))
         took = (
-            f"{tag}, of {rows[i, sh.R_DUTY]:.3g} kW, took out {kwh / 3600:.0f} kWh of heat a day. "
+            f"{tag}, of {rows[i, sh.R_DUTY]:.3g} kW, took out {kwh / 3600:.3g} kWh of heat a day. "
             f"The air was at {mean - swing:.0f} to {most:.0f} degC ({what}): {less}."
         )
         ctx.find(
@@ -384,7 +391,7 @@ def services(ctx: StudyContext, run: Run) -> None:
     )
     ctx.find(
         "day.load_most", "Highest electric load", most, "kW",
-        f"{most:.0f} kW at most, mean of one minute; starting currents are in the power study."
+        f"{most:.0f} kW at most, as the mean of a minute; starting currents are in the power study."
         f"{agreed}",
         # Over all of it no mix passes; under the motors' part any does.
         limit=limit, sense="at_most" if limit else "informational", allowance=1.0 - motors,

@@ -149,7 +149,7 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
     milk = run.milk_l / max(len(run.sessions), 1)
     most = ctx.number("wash.left_share") * milk
     ctx.find(
-        "day.wash_left", "Rinse water left for the next milk", left, "L",
+        "day.wash_left", "Rinse water left for the next milk", round(left, 6), "L",
         f"{left:.1f} L of rinse water stood in milkline, receivers and balance tank after draining "
         f"down; the next milk takes it along, and with it {lines:.1f} L of lines that do not fall "
         "(`wash.standing`).",
@@ -193,7 +193,7 @@ def purity(ctx: StudyContext, run: Run) -> None:
     if dosed and last is not None:
         why += f" Nothing rinses out what {last.name!r} leaves: end the wash with plain water."
     ctx.find(
-        "day.milk_wash", "Wash in stored and sold milk", share, "%",
+        "day.milk_wash", "Wash in stored and sold milk", round(share, 9), "%",
         f"{max(wash, 0.0):.2f} kg of made-up wash reached tank and tanker with {milk:.0f} kg of "
         f"milk.{why if spoilt else ''}",
         limit=ctx.number("milk.wash_pct"), sense="at_most", allowance=0.05,

@@ -45,7 +45,7 @@ class Case:
 
     @property
     def stops(self) -> bool:
-        """Whether milking stands until the repair."""
+        """Whether milking stops until the repair."""
         return not self.answer.goes_on
 
 

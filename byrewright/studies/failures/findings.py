@@ -19,11 +19,11 @@ from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.tables import short, standing
 from byrewright.studies.failures.worth import Cost, Worth, remedy
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.sizes import counted
+from byrewright.studies.sizing.sizes import counted, verb_s
 from byrewright.studies.sizing.water import most_in, water_day
 
 SOURCE = "iec61078"
-CUT_FORMULA = "cut of order one: milking stands with this failure alone, whatever people do"
+CUT_FORMULA = "a single failure that stops milking, whatever people do"
 
 
 def write(
@@ -72,22 +72,24 @@ def _ones(ctx: StudyContext, analysis: Analysis) -> None:
     inspected = len(analysis.passive)
     ctx.find(
         "failures.single_stop", "Single failures that stop milking", len(found), "",
-        (f"{len(found)} single failures of equipment stop milking until they are repaired: {names}."
+        (f"{counted(len(found), 'single failure')} of equipment stop{verb_s(len(found))} milking "
+         f"until "
+         f"repaired: {names}."
          if found else "No single failure of equipment stops milking: the plant or its people keep "
          "it going.")
-        + ("" if wished or not found else " No wish forbids it.")
+        + ("" if wished or not found else " The brief allows it.")
         + (f" Not counted: {safety}: a safety stop, which is never bridged." if safety else "")
         + (f" Not counted: the total loss of any of {inspected} machines, vessels and headers; "
            "they have no spare and are inspected instead." if inspected else ""),
         limit=limit, sense=sense,  # type: ignore[arg-type]
-        formula="number of cuts of order one among the equipment", source=SOURCE,
+        formula="number of single failures of equipment that stop milking", source=SOURCE,
         confidence="from_memory",
         inputs=(Input("n", "ways to fail asked", len(analysis.cases), "", "the kinds of machine"),),
     )  # fmt: skip
     for case in found:
         rate = analysis.rates[case.event.id]
         ctx.find(
-            "failures.cut", f"{case.event.id}: milking stands", rate.a_year * rate.repair_h,
+            "failures.cut", f"{case.event.id}: milking stops", rate.a_year * rate.repair_h,
             "h/year",
             f"{case.event.id}: {case.answer.why}, until it is repaired ({rate.repair_h:g} h). "
             f"What you see: {case.event.failure.seen}. "
@@ -126,8 +128,10 @@ def _safety(ctx: StudyContext, analysis: Analysis) -> None:
     names = ", ".join(c.event.id for c in found)
     ctx.find(
         "failures.safety_stop", "Safety stops", len(found), "",
-        f"{names}: milking stands and must stand until the stop circuit is proven. It is never "
-        "bridged; keep the parts on the shelf and test every week. Not counted against the wish.",
+        f"{names}: milking stops and must stay stopped until the stop circuit is proven. It is "
+        f"never "
+        "bridged; keep the parts on the shelf and test every week. Not counted against "
+        "`no_single_stop`.",
         formula=CUT_FORMULA, source="practice", confidence="common_practice",
     )  # fmt: skip
 
@@ -138,7 +142,7 @@ def _passive(ctx: StudyContext, analysis: Analysis) -> None:
         "failures.passive_points", "Single points without a spare", len(names), "",
         f"{len(names)} machines, vessels and headers stop milking if they are lost altogether "
         f"({', '.join(names[:8])}{' ...' if len(names) > 8 else ''}). Those "
-        "with no moving part are not counted against the wish: they are inspected instead.",
+        "with no moving part are not counted against `no_single_stop`: they are inspected instead.",
         formula="structure function with the whole machine gone", source="practice",
         confidence="common_practice",
     )  # fmt: skip
@@ -152,8 +156,10 @@ def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
     steps = [a.text for a in most.answer.acts]
     limit = ctx.number("failures.wait_limit_min")
     ctx.find(
-        "failures.hand_work", "Longest manual work before milking goes on", round(most.hand_min, 1),
-        "min", f"{len(found)} failures need people: {most.event.id} takes longest, in "
+        "failures.hand_work", "Longest manual work before milking "
+                              "continues", round(most.hand_min, 1),
+        "min", f"{counted(len(found), 'failure')} need{verb_s(len(found))} people: "
+               f"{most.event.id} takes longest, in "
         f"{counted(len(steps), 'step')} ({'; '.join(steps)}).",
         limit=limit, sense="at_most", allowance=0.2,
         formula="t = notice + acts x time of each", source="practice", confidence="common_practice",
@@ -196,7 +202,7 @@ def _shortens(ctx: StudyContext, analysis: Analysis, cost: Cost) -> tuple[Remedy
 
 WAIT_ALLOWANCE = 0.2
 """Share of the longest wait within which an answer is tight."""
-MAY_STOP = " The farm allows that one failure stops milking, so this is told as its cost."
+MAY_STOP = " The farm allows that one failure stops milking, so this is shown as its cost."
 
 
 def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
@@ -230,7 +236,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
         ctx.find(
             "failures.milk_lost", "Most milk lost at once", round(most.litres_each), "L",
             f"{most.case.event.id} at {at.moment if at else '-'} loses {most.litres_each:.0f} L"
-            f"{after}; {len(lost)} failures lose any.",
+            f"{after}; {counted(len(lost), 'failure')} lose{verb_s(len(lost))} any.",
             formula="milk to the floor, with the failure less without", source="definition",
             confidence="derived",
         )  # fmt: skip
@@ -417,8 +423,8 @@ def _cause(
 def cause_sentence(analysis: Analysis, cost: Cost) -> str:
     """What a failure does and what is done, in one or two sentences."""
     case, at = cost.case, cost.worst
-    words = {"stops": "milking stands until the repair", "by hand": "milking goes on by hand",
-             "slower": "milking goes on more slowly", "goes on": "milking goes on"}  # fmt: skip
+    words = {"stops": "milking stops until the repair", "by hand": "milking continues by hand",
+             "slower": "milking continues more slowly", "goes on": "milking goes on"}  # fmt: skip
     text = f"{case.event.id[:1].upper()}{case.event.id[1:]}: {words[standing(case)]}"
     if case.answer.acts:
         text += f" ({'; '.join(a.text for a in case.answer.acts)}; {case.hand_min:.0f} min)"

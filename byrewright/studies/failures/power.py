@@ -59,7 +59,7 @@ def _dark(ctx: StudyContext, analysis: Analysis) -> Finding | None:
     return ctx.find(
         "failures.dark", "Dark after loss of mains", dark_s, "s",
         f"When {mains.id} is lost, {automatic[0].id} carries the load after {dark_s:g} s; the "
-        f"controls stay up for {holds:g} s" + (". Cups fall meanwhile; milking goes on when the "
+        f"controls stay up for {holds:g} s" + (". Cups fall meanwhile; milking continues when the "
         "pumps are back and the cups are on again." if dark_s > 2 else "."),
         subject=mains.id, limit=holds or None, sense="at_most" if holds else "informational",
         formula="start and transfer time of the standby set, against the hold of the "

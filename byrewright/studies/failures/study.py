@@ -93,7 +93,7 @@ def study_failures(
         tables.matrix(analysis, worth, day, scripts),
         tables.ones(analysis, analysis.ones("equipment"), "failures.ones",
                     "Single failures that stop milking",
-                    "Empty for a plant whose wish says so."),
+                    "Must be empty where no single failure may stop milking."),
         tables.ones(analysis, [c for c in analysis.cases if c.stops and c.sort != "equipment"],
                     "failures.apart", "Listed apart: passive parts, safety stops, common causes",
                     "Passive parts are inspected; safety stops are never bridged; a common cause "
@@ -161,10 +161,12 @@ def _day(
     found = run_all(field, scripts, threads=threads, say=say)
     names = ", ".join(m.name for m in field.moments)
     ctx.notes.notes.append(
-        f"Each failure was run at {len(field.moments)} moments ({names}), from the snapshot before "
-        f"it until its state was again the undisturbed one to the last bit, or for "
-        f"{field.longest_h:g} h at most; the worst is in the ranked table, all are listed. "
-        f"{len(set(scripts.values()))} different courses of events stand for {len(scripts)} "
+        f"Each failure was run at {len(field.moments)} moments ({names}), until the plant "
+        f"was again exactly as on the undisturbed day, or for {field.longest_h:g} h at most; the "
+        f"worst "
+        f"is in the ranked table, all are listed. {len(set(scripts.values()))} different courses "
+        f"of "
+        f"events stand for {len(scripts)} "
         f"failures{' and pairs' if pairs else ''}."
     )
     ctx.notes.notes += field.compiled.notes
@@ -184,11 +186,11 @@ def _assume(ctx: StudyContext, analysis: Analysis, month: int, simulated: bool) 
         ctx.notes.notes.append(f"Milk temperatures and milk lost are those of {words}.")
         ctx.assume("failures", "month of the simulated day", month, "", words)
     ctx.notes.notes.append(
-        f"Asked in the mode {analysis.mode}: {len(analysis.cases)} ways to fail of "
-        f"{len(analysis.plant.equipment)} machines. Milking goes on when the deck, if there "
+        f"Worked out in the mode {analysis.mode}: {len(analysis.cases)} ways to fail of "
+        f"{len(analysis.plant.equipment)} machines. Milking continues when the deck, if there "
         "is one, turns, the pulsators run, the pumps hold the vacuum at a receiver and milk gets "
         "from the units to a store, each at half the usual pace or more."
     )
     ctx.notes.notes.append(
-        "The study advises and is no safety function; local codes and licensed people decide."
+        "The study is advice, not a safety function; local codes and licensed people decide."
     )

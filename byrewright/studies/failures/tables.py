@@ -123,7 +123,7 @@ def matrix(analysis: Analysis, worth: Worth, day: Day, scripts: Mapping[str, Scr
     return Table(
         "failures.matrix", "Failure by consequence", ("failure", *COLUMNS),
         ("",) * (len(COLUMNS) + 1), tuple(rows),
-        note=f"x: stands or is lost; ~: some; -: none. {len(quiet)} more failures change "
+        note=f"x: stopped or lost; ~: some; -: none. {len(quiet)} more failures change "
              f"none of these: {len(quiet) - blind} were simulated and the plant carries them, "
              f"{blind} are not simulated and listed with what they mean.",
     )  # fmt: skip
@@ -203,7 +203,7 @@ def ones(analysis: Analysis, cases: Sequence[Case], key: str, title: str, note: 
          round(analysis.rates[c.event.id].repair_h, 2), remedy(analysis, c.event.machine))
         for c in cases
     ]  # fmt: skip
-    return Table(key, title, ("failure", "why milking stands", "times", "repaired after", "remedy"),
+    return Table(key, title, ("failure", "why milking stops", "times", "repaired after", "remedy"),
                  ("", "", "1/year", "h", ""), tuple(rows), note)  # fmt: skip
 
 
@@ -236,7 +236,7 @@ def twos(analysis: Analysis, worth: Worth, day: Day) -> Table:
         ))  # fmt: skip
     ran = sum(1 for p in worth.pairs if pair_name(*p) in day)
     return Table("failures.pairs", "Two failures that stop milking together",
-                 ("one", "other", "why milking stands", "worst moment", "cows in the next hour",
+                 ("one", "other", "why milking stops", "worst moment", "cows in the next hour",
                   "last cow later by", "milk lost", "hours"),
                  ("", "", "", "", "", "min", "L", "h/year"), tuple(rows),
                  note=f"{analysis.pairs.asked} pairs were checked one by one; "
@@ -297,7 +297,7 @@ def shelf(analysis: Analysis, worth: Worth) -> Table:
         rows.append((part, kind, tags, _few(often), round(sum(c.hours_year for c in costs), 2)))
     rows.sort(key=lambda r: (-float(r[4]), -float(r[3]), str(r[0])))
     return Table("failures.shelf", "What must be on the shelf",
-                 ("part", "of", "fits", "asked for", "hours behind it"),
+                 ("part", "of", "fits", "needed", "milking time at stake"),
                  ("", "", "", "1/year", "h/year"), tuple(rows))  # fmt: skip
 
 

@@ -182,7 +182,7 @@ MANY = 12
 
 REMEDIES: tuple[tuple[str, str], ...] = (
     ("stands by", "a start on load of {m} every week and a check of its battery"),
-    ("gives power", "a second board or supply, and feeding what hangs on {m} from either"),
+    ("gives power", "a second board or supply, and what {m} feeds then fed from either"),
     ("controls", "a second controller, or a hand station for each machine it commands"),
     ("joins deck", "a second set of power rings and brushes at {m}"),
     ("is a valve", "a second valve beside {m}, or hand gear on it"),

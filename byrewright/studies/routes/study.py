@@ -245,12 +245,12 @@ def _harms(study: Routes) -> Iterable[Finding]:
         alone = {h.wrong for h in here if h.order == 1}
         pairs = {h.wrong for h in here if h.order == 2}
         blind = {h.wrong for h in here if not h.machines & study.fitted}
-        sentence = f"{_counted(len(alone), len(pairs))} to {harm.title}; " + (
-            f"no sensor in the file detects {len(blind)} of them, such as "
+        sentence = f"{_counted(len(alone), len(pairs))} to this: {harm.title}. " + (
+            f"No sensor in the file detects {len(blind)} of them, such as "
             f"{moves(study.plant, sorted(blind, key=lambda w: (len(w), w))[0])}. Fit the "
             "position sensors of the smallest set."
             if blind
-            else "the sensors in the file detect every one."
+            else "The sensors in the file detect every one."
         )
         yield _find("unseen", harm.title, len(blind), "", sentence, subject=harm.key, limit=0)
 

@@ -315,16 +315,16 @@ def _judge(
     most: Mapping[Target, float], milk: Mapping[Target, float],
 ) -> None:  # fmt: skip
     """`own` are the figures of the stage's pump that the wash needs: the last is advised here."""
-    names, pumps = " and ".join(stage.vessels), " and ".join(stage.pumps)
+    names, pumps = listed(stage.vessels), listed(stage.pumps)
     limit = stage.in_l_min * (1 - ROUND_SHARE)
     short = stage.in_l_min - stage.out_l_min
-    takes = f"{pumps} can take {stage.out_l_min:.0f} L/min on"
+    takes = f"{pumps} can take on {stage.out_l_min:.0f} L/min"
     if not pumps:
         takes = f"{stage.out_l_min:.0f} L/min can run on by themselves"
     if stage.out_l_min <= 0:
         takes = "nothing leads on"
     says = (
-        f"In {stage.mode} {stage.in_l_min:.0f} L/min of wash come into {names} and {takes} "
+        f"In {stage.mode} {stage.in_l_min:.0f} L/min of wash come into {names}; {takes} "
         f"({spare(stage.out_l_min, limit)})"
     )
     if short > ROUND_SHARE * stage.in_l_min:

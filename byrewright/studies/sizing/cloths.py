@@ -14,7 +14,7 @@ from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.laundry import WASHER_LOADS_KG
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.sizes import listed, stated, worked
+from byrewright.studies.sizing.sizes import counted, listed, stated, worked
 from byrewright.studies.sizing.steps import field, next_of
 
 LOADS_A_MILKING = 4
@@ -143,7 +143,7 @@ def _machines(
     ctx.find(
         f"cloths.{word}_hours", f"Hours a day of the {word}s", round(hours, 2), "h",
         f"{count} {word}{'s' if count > 1 else ''} of {load:g} kg: {hours:.1f} h a day for "
-        f"{_loads(ctx, day.kg, machines):.0f} loads.{do if hours > most else ''}",
+        f"{counted(round(_loads(ctx, day.kg, machines)), 'load')}.{do if hours > most else ''}",
         subject=listed([m.id for m in machines]), limit=most, sense="at_most", allowance=0.1,
         formula="hours = ceil(ceil(M / (L f)) / n) (c + h) / 60", inputs=inputs,
         source="practice", confidence="common_practice", **change,

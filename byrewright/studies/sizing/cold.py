@@ -149,8 +149,8 @@ def _chillers(
             limit=2.0,
             sense="at_least",
             formula="chillers >= 2",
-            inputs=(stated("", "wished redundancy", redundancy),),
-            source="the farm's wishes",
+            inputs=(stated("", "redundancy wanted", redundancy),),
+            source="what the farm asked for",
             confidence="stated",
         )
 
@@ -203,7 +203,7 @@ def _ice(
             cold.duty_kw,
             "kW",
             f"{bank.id} makes {cold.duty_kw:.0f} kW of cold; the day's {day:.0f} kWh in the "
-            f"{len(window)} h from {span} asks for {duty_limit:.0f} kW{off}: "
+            f"{len(window)} h from {span} needs {duty_limit:.0f} kW{off}: "
             f"{spare(cold.duty_kw, duty_limit)}.{air.words}",
             subject=bank.id,
             limit=duty_limit,
@@ -229,8 +229,8 @@ def _ice(
             "Ice store",
             cold.store_kwh,
             "kWh",
-            f"{bank.id} stores {cold.store_kwh:.0f} kWh of ice; {each:.0f} kWh carries the "
-            f"milkings between makings{off}: {spare(cold.store_kwh, each)}.",
+            f"{bank.id} stores {cold.store_kwh:.0f} kWh of ice; {each:.0f} kWh is needed "
+            f"between ice-making periods{off}: {spare(cold.store_kwh, each)}.",
             subject=bank.id,
             limit=each,
             sense="at_least",

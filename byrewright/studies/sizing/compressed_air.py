@@ -218,8 +218,8 @@ def _motor(ctx: StudyContext, one: CompressesAir) -> None:
     need = air.rating(specific * one.capacity_l_min_free / 1000)
     ctx.find(
         "air.motor", "Compressor motor", one.motor_kw, "kW",
-        f"{one.id}: {one.motor_kw:g} kW for {one.capacity_l_min_free:g} L/min; about {need:.1f} kW "
-        f"are needed at 7 bar.{air.words}", subject=one.id, limit=round(need, 2), sense="at_least",
+        f"{one.id}: {one.motor_kw:g} kW for {one.capacity_l_min_free:g} L/min; about {need:.2g} kW "
+        f"is needed at 7 bar.{air.words}", subject=one.id, limit=round(need, 2), sense="at_least",
         formula=f"P = p Q / 1000{air.over}",
         inputs=(ctx.rule("air.specific_power_kw_per_m3_min", "p"),
                 field(one, "capacity_l_min_free", "Q"), *air.inputs),
@@ -301,7 +301,7 @@ def _dryers(ctx: StudyContext, compressors: tuple[CompressesAir, ...]) -> None:
         ctx.find(
             "air.dryer", "Dryer capacity", one.capacity_l_min_free, "L/min free",
             f"{one.id} is rated {one.capacity_l_min_free:.0f} L/min; on a hot day with {inlet:g} "
-            f"degC and {bar:g} bar at its inlet, {flow:.0f} L/min ask for a rating of "
+            f"degC and {bar:g} bar at its inlet, {flow:.0f} L/min need a rating of "
             f"{need:.0f} L/min "
             f"({spare(one.capacity_l_min_free, need)}).",
             subject=one.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
@@ -331,7 +331,8 @@ def _dew_point(ctx: StudyContext, dryer: DriesAir) -> None:
     ctx.find(
         "air.dew_point", "Dew point below the coldest pipe", round(gap, 2), "K",
         f"{dryer.id} dries to {dryer.dew_point_c:g} degC at pressure; in the coldest month the "
-        f"building is taken as {coldest:g} degC, so {'no' if gap >= 0 else 'some'} water falls out "
+        f"building is taken as {coldest:g} degC, so {'no' if gap >= 0 else 'some'} water "
+        f"condenses in it "
         f"({gap:.0f} K apart).{do}",
         subject=dryer.id, limit=least, sense="at_least", allowance=(wanted - least) / least,
         formula="gap = T + b - t_d",

@@ -165,7 +165,7 @@ def _water_stage(
         f"{cooler.id} brings {point.milk_l_min:.0f} L/min of milk from "
         f"{point.in_c:.0f} to {got.hot_out_c:.1f} degC with {stage.ratio:g} "
         f"water to 1 at {round(duty.water_warmest_c, 1):g} degC: {approach:.1f} K above the "
-        f"water, NTU {got.ntu:.1f}; {most:.1f} K is the most usual at that ratio.",
+        f"water, NTU {got.ntu:.1f}; {most:.1f} K at most is usual at that ratio.",
         subject=cooler.id,
         limit=most,
         sense="at_most",

@@ -24,7 +24,15 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import Asked, asked, net_of
 from byrewright.studies.sizing.receiving import balance_pumps, receiver_pumps, wash_flow_l_min
-from byrewright.studies.sizing.sizes import ROOM, TIGHT, next_preferred, spare, stated, worked
+from byrewright.studies.sizing.sizes import (
+    ROOM,
+    TIGHT,
+    climb,
+    next_preferred,
+    spare,
+    stated,
+    worked,
+)
 from byrewright.studies.sizing.suction import judge_suction
 
 LEAST_HEAD_M = 6.0
@@ -250,7 +258,7 @@ def _head(ctx: StudyContext, pump: MovesMilk, every: Sequence[Asked]) -> None:
         pump.head_m,
         "m",
         f"{pump.id} gives {pump.head_m:g} m; to {worst.goal} in {worst.mode} it needs "
-        f"{worst.rise_m:.1f} m of rise and level, {worst.friction_kpa:.0f} kPa of friction, "
+        f"{climb(worst.rise_m)} and level, {worst.friction_kpa:.0f} kPa of friction, "
         f"{worst.losses_kpa:.0f} kPa in filter, cooler and valves and {worst.vacuum_kpa:.0f} kPa "
         f"of vacuum to draw against: {limit:.1f} m at {worst.l_min:.0f} L/min, "
         f"{spare(pump.head_m, limit)}.",
@@ -434,7 +442,7 @@ def _calf_milk(ctx: StudyContext, duty: Duty) -> None:
             allowance=TIGHT,
             formula="V >= draw",
             inputs=(stated("draw", "milk drawn each milking", feed.draw_l_milking, "L"),),
-            source="the farm's wishes",
+            source="what the farm asked for",
             confidence="stated",
             advised=next_preferred(max(20.0, feed.draw_l_milking * 1.1)),
             advised_why="the draw and a tenth more, next size",

@@ -39,7 +39,7 @@ def size_frost(ctx: StudyContext, duty: Duty) -> None:
         ctx.find(
             "frost.lines", f"Room of the {title}", None if unknown else room, "degC",
             f"The coldest night is {night:g} degC ({how}) and the rooms are {heated}: the "
-            f"{count} {title} stand in {room:g} degC; {limit:g} degC keeps them from frost."
+            f"{count} {title} are at {room:g} degC; {limit:g} degC keeps them from frost."
             + ("" if room >= limit else f" Heat the room, or {otherwise}.")
             + " Lines outside the rooms are not looked at.",
             subject=service, limit=limit, sense="at_least", allowance=0.0,

@@ -19,7 +19,15 @@ from byrewright.standards.pipes import MILKLINE_BORES_MM
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.sizes import TIGHT, each_carries, listed, spare, stated, worked
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    counted,
+    each_carries,
+    listed,
+    spare,
+    stated,
+    worked,
+)
 from byrewright.studies.sizing.vacuum_demand import air_use
 from byrewright.studies.slopes import SlopeMilk, slope_milk
 
@@ -134,7 +142,7 @@ def _stratified(ctx: StudyContext, duty: Duty, line: CollectsMilk, load: SlopeMi
     entered = table.look_up(line.looped, line.bore_mm, line.slope_pct) if table else None
     more = entered is None and load.units > min(old, at_peak) + 1e-9
     doubt = (
-        f" {load.units:.3g} units hang on a slope; the 1978 rule has {old} for this bore and "
+        f" {load.units:.3g} units share a slope; the 1978 rule has {old} for this bore and "
         f"{at_peak} cows at a peak of {duty.peak_cow_l_min:g} L/min would fill it: tight at best "
         "until the standard's table is entered."
         if more
@@ -148,7 +156,8 @@ def _stratified(ctx: StudyContext, duty: Duty, line: CollectsMilk, load: SlopeMi
         f"The worst of {slopes} slopes takes {milk:.0f} L/min, its neighbouring cows at their peak "
         f"together, in {line.bore_mm:g} mm at {line.slope_pct:g} %, "
         f"{full}. Half full by gravity it carries {half:.0f} L/min; slugs "
-        f"start at about {slug:.0f} L/min. {spare(carries, milk).capitalize()} on the lower. "
+        f"start at about {slug:.0f} L/min. {spare(carries, milk).capitalize()} against the lower "
+        f"of the two. "
         f"This is a {NOT_VALIDATED}.{doubt}",
         subject=line.id,
         limit=milk,
@@ -169,7 +178,8 @@ def _stratified(ctx: StudyContext, duty: Duty, line: CollectsMilk, load: SlopeMi
         source=MECHANISTIC,
         confidence="from_memory",
         advised=_advised_bore_mm(ctx, duty, load, milk * _one_off(ctx), air, slope),
-        advised_why="the worst time, a receiver shut off if so wished, takes three quarters of the "
+        advised_why="the worst time, with one receiver shut off where redundancy is wanted, "
+        "takes three quarters of the "
         "half-full gravity flow, and the 1978 rule holds where a bore on offer lets it; stand-in, "
         "check it against the standard's table",
         target=(line, "bore_mm"),
@@ -208,13 +218,16 @@ def _table_of_standard(ctx: StudyContext, duty: Duty, line: CollectsMilk, slopes
     stand_in = int(limit / duty.peak_cow_l_min)
     if entered is not None:
         says = (
-            f"{line.id} has {has:.0f} units a slope; {entered:.0f} are allowed by the table "
+            f"{line.id} has {counted(round(has), 'unit')} a slope; {entered:.0f} are allowed by "
+            f"the table "
             f"entered in {FILE}."
         )
     else:
         says = (
-            f"{line.id} has {has:.0f} units a slope. The standard's table of units per slope is "
-            f"not held here, so this cannot be judged: enter it in {FILE} beside the plant file. "
+            f"{line.id} has {counted(round(has), 'unit')} a slope. The standard's table of units "
+            f"per slope is "
+            f"not included here, so this cannot be judged: enter it in {FILE} beside the plant "
+            f"file. "
             f"The {NOT_VALIDATED}, gives {stand_in} units milking at their peak together; the 1978 "
             f"rule (bore in inches squared) gives {old}."
         )

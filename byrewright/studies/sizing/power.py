@@ -31,8 +31,8 @@ MOST_COMPRESSORS = 6
 START_WORDS = {"direct": "direct", "star_delta": "star-delta", "soft": "soft starter",
                "drive": "speed drive"}  # fmt: skip
 SITUATION_WORDS = {
-    "milking": "in milking",
-    "washing": "in washing",
+    "milking": "during milking",
+    "washing": "during washing",
     "cooling": "with all refrigeration on",
     "night": "at night",
 }
@@ -70,7 +70,7 @@ def _motor_list(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
         "power.motors", "Motors and heaters",
         ("tag", "machine", "count", "rated, each", "start", "start, each", *SITUATIONS, "fed from"),
         ("", "", "", "kW", "", "kVA", "kW", "kW", "kW", "kW", ""), tuple(rows),
-        note="The four last figures are the electric input while that goes on."))  # fmt: skip
+        note="The last four figures are the electric input in each situation."))  # fmt: skip
 
 
 def agreed_kva(ctx: StudyContext) -> tuple[float | None, SuppliesPower | None]:

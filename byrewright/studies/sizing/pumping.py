@@ -21,6 +21,7 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.network import Asked, Want, ports_to, serve
 from byrewright.studies.sizing.sizes import (
     TIGHT,
+    climb,
     next_motor_kw,
     next_round,
     spare,
@@ -80,7 +81,7 @@ def _head(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], key: 
     laid = lengths_from(p for p in ctx.plant.pipes if p.id in at.pipes_l_min)
     ctx.find(
         f"{key}.head", f"{pump.title}: head", pump.head_m, "m",
-        f"{pump.id} gives {pump.head_m:g} m; for {worst.what} it needs {at.rise_m:.1f} m of rise, "
+        f"{pump.id} gives {pump.head_m:g} m; for {worst.what} it needs {climb(at.rise_m)}, "
         f"{at.friction_kpa:.0f} kPa of friction, {at.losses_kpa:.0f} kPa in machines and "
         f"{at.end_kpa:.0f} kPa at the end ({at.goal}): {at.head_m:.1f} m "
         f"({spare(pump.head_m, at.head_m)}).",

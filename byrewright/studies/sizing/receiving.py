@@ -114,7 +114,7 @@ def _receiver(ctx: StudyContext, duty: Duty, receiver: ReceivesMilk, count: int)
         receiver.volume_l,
         "L",
         f"{receiver.id} holds {receiver.volume_l:.0f} L; {limit:.0f} L takes a slug of {slug:.0f} "
-        f"L and {surge:.0f} L of milk while its pump stands still, {why}: "
+        f"L and {surge:.0f} L of milk while its pump is stopped, {why}: "
         f"{spare(receiver.volume_l, limit)}.",
         subject=receiver.id,
         limit=round(limit, 3),
@@ -122,7 +122,12 @@ def _receiver(ctx: StudyContext, duty: Duty, receiver: ReceivesMilk, count: int)
         allowance=TIGHT,
         formula="V >= V_held + V_slug + q_peak t / 60, V_slug = pi/4 d^2 (L_end + 0.05 L)",
         inputs=(
-            worked("q_peak", "peak minute into it, another shut off if so wished", inflow, "L/min"),
+            worked(
+                "q_peak",
+                "peak minute into it, another shut off where redundancy is wanted",
+                inflow,
+                "L/min",
+            ),
             ctx.rule("receiver.surge_s", "t"),
             stated("d", "milkline bore", bore, "mm"),
             worked("L", "way of a slug", round(length, 2), "m"),
@@ -263,7 +268,7 @@ def _pumps(
             "L/min",
             f"{pump.id} moves {pump.flow_l_min:.0f} L/min from {source}; {limit:.0f} L/min is "
             "needed"
-            f"{off}: {spare(pump.flow_l_min, limit)}. Largest is the {governs}.",
+            f"{off}: {spare(pump.flow_l_min, limit)}. It is set by the {governs}.",
             subject=pump.id,
             limit=limit,
             sense="at_least",
@@ -273,7 +278,7 @@ def _pumps(
                 worked("q_peak", "one-minute peak of milk", milk, "L/min"),
                 ctx.rule("milkline.peak_factor", "f_peak"),
                 *(washing if wash else ()),
-                stated("", "wished redundancy", redundancy),
+                stated("", "redundancy wanted", redundancy),
             ),
             source="iso5707",
             confidence="from_memory",
@@ -294,8 +299,8 @@ def _pumps(
             limit=2.0,
             sense="at_least",
             formula="pumps >= 2",
-            inputs=(stated("", "wished redundancy", redundancy),),
-            source="the farm's wishes",
+            inputs=(stated("", "redundancy wanted", redundancy),),
+            source="what the farm asked for",
             confidence="stated",
         )
 

@@ -30,7 +30,7 @@ def idle(plant: Plant) -> Mapping[str, str]:
         if one.id in stated and {plant.position(name, one.id) for name in plant.modes} == {
             "stopped"
         }:
-            found[one.id] = "it stands still in every mode"
+            found[one.id] = "it is stopped in every mode"
     milk: set[str] = set()
     for name in modes:
         milk |= reached(plant, graph, units, name, ("milk",))

@@ -95,6 +95,24 @@ def counted(count: int, noun: str) -> str:
     return f"{count or 'no'} {noun}{'' if count == 1 else 's'}"
 
 
+def kilowatts(kw: float) -> str:
+    """A power in a sentence: whole kilowatts, finer where it is small.
+
+    >>> kilowatts(41.3), kilowatts(0.186), kilowatts(3.0)
+    ('41 kW', '0.19 kW', '3 kW')
+    """
+    return f"{kw:.0f} kW" if kw >= 10 else f"{kw:.2g} kW"
+
+
+def climb(rise_m: float) -> str:
+    """A rise in words; a fall where it is less than nothing.
+
+    >>> climb(1.24), climb(-0.1)
+    ('1.2 m of rise', '0.1 m of fall')
+    """
+    return f"{abs(rise_m):.1f} m of {'fall' if round(rise_m, 1) < 0 else 'rise'}"
+
+
 def verb_s(count: int) -> str:
     """The ending of a verb: "TK1 holds", "TK1 and TK2 hold".
 

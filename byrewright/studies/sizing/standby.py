@@ -74,7 +74,7 @@ def size_generator(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     if not sets:
         if wish != "none":
             size = generator_size(start_order(carried, ctx.rules), ctx.rules)
-            ctx.lacks("power.generator", "Standby generator", "Standby power was wished for "
+            ctx.lacks("power.generator", "Standby generator", "Standby power was asked for "
                                                                 "and no "
                         f"generator is in the plant: about {size.chosen_kva or size.least_kva:.0f} "
                         f"kVA carry milking. {shed_words(ctx)}")  # fmt: skip
@@ -210,7 +210,8 @@ def size_uninterruptible(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> No
         ctx.find(
             "power.ups_hold", "Time it holds", one.hold_min, "min",
             f"{one.id} holds {one.hold_min:g} min; {hold:.0f} min carry the controls until the "
-            "generator is on, twice over.", subject=one.id, limit=round(hold, 1), sense="at_least",
+            "generator is on, with time to "
+            "spare.", subject=one.id, limit=round(hold, 1), sense="at_least",
             allowance=TIGHT, formula="t = max(least, 2 t_start)",
             inputs=(ctx.rule("ups.hold_min", "least"),
                     Input("t_start", "start of the slowest generator", round(60 * wait, 1), "s",

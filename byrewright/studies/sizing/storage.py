@@ -68,7 +68,7 @@ def _collections(ctx: StudyContext, duty: Duty) -> None:
         "L/d",
         f"The tankers can take {takes:.0f} L a day; {day:.0f} L a day is there to sell: "
         f"{spare(takes, day)}."
-        + ("" if takes >= day else " Milk would heap up: another visit or a larger tanker."),
+        + ("" if takes >= day else " Milk would build up: another visit or a larger tanker."),
         limit=day,
         sense="at_least",
         allowance=0.0,
@@ -106,9 +106,9 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
     late, which = _late_l(ctx, duty, table)
     wants = [(late, which), (peak * (1.0 + share), f"peak and {100 * share:.0f} %")]
     inputs: tuple[Input, ...] = (
-        worked("V_peak", "most that stands with all tankers in time", peak, "L"),
-        stated("t_late", "reserve wished", ctx.plant.wishes.reserve_h, "h"),
-        worked("V_late", "most that stands with one tanker late", late, "L"),
+        worked("V_peak", "most held with every tanker on time", peak, "L"),
+        stated("t_late", "reserve wanted", ctx.plant.wishes.reserve_h, "h"),
+        worked("V_late", "most held with one tanker late", late, "L"),
         ctx.rule("tank.reserve_share", "r"),
     )
     formula = "V >= max(V_peak (1 + r), V_late)"
@@ -129,7 +129,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             tuple(i * STEP_MIN / 60.0 for i in range(0, len(table.content_l), 6)),
             "h",
             (("content", "L", tuple(round(v, 1) for v in table.content_l[::6])),),
-            "All tankers in time.",
+            "Every tanker on time.",
         )
     )
     if table.grows_l > 1.0:
@@ -152,7 +152,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             "Milk storage",
             0.0,
             "L",
-            f"No tank; up to {need:.0f} L stands ({why}).",
+            f"No tank; up to {need:.0f} L must be held ({why}).",
             limit=need,
             sense="at_least",
             formula=formula,
@@ -169,8 +169,8 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             total,
             "L",
             f"{listed([t.id for t in tanks])} hold{verb_s(count)} {total:.0f} L; {need:.0f} L is "
-            f"needed ({why}): {spare(total, need)}. With all tankers in time "
-            f"{peak:.0f} L stands at most.",
+            f"needed ({why}): {spare(total, need)}. With every tanker on time "
+            f"{peak:.0f} L is held at most.",
             subject=tank.id,
             limit=need,
             sense="at_least",

@@ -74,11 +74,11 @@ def _judge(ctx: StudyContext, pump: MovesMilk | MovesWater, low: Inlet, key: str
     needs = ctx.number("pump.npsh_m") if stated_m is None else stated_m
     limit = needs + ctx.number("pump.npsh_margin_m")
     do = _thriftier(ctx, pump, low.over_m) if low.over_m < limit else ()
-    helps = none_does if low.over_m < limit and not do else HELPS
+    helps = "" if low.over_m >= limit else f" {HELPS if do else none_does}"
     ctx.find(
         key, title, round(low.over_m, 2), "m",
-        f"{pump.id} has {low.over_m:.1f} m over boiling at its inlet {where}; it needs {needs:g} m "
-        f"and a margin. {helps}",
+        f"{pump.id} has {low.over_m:.1f} m of suction head over boiling (NPSH) {where}; it needs "
+        f"{needs:g} m and a margin.{helps}",
         subject=pump.id, limit=limit, sense="at_least",
         formula="NPSH = (p_ambient - p_vacuum - p_boils)/(rho g) + z - h_friction",
         inputs=(worked("p_vacuum", "vacuum over the vessel", low.at.vacuum_kpa, "kPa"),

@@ -6,7 +6,7 @@ from byrewright.physics.heat import cooling_for_pull_down_kw
 from byrewright.plant.roles import StoresMilk
 from byrewright.standards.cooling import AMBIENT_CLASSES, COOLING_CLASSES, FILL_CLASSES
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.sizes import stated
+from byrewright.studies.sizing.sizes import kilowatts, stated
 
 FIRST_FROM_C, TO_C = 35.0, 4.0
 """Milk of the first milking, and what the class brings it to."""
@@ -36,7 +36,7 @@ def tank_class(ctx: StudyContext, tank: StoresMilk) -> None:
         kw,
         "kW",
         f"{tank.id} in class {name} takes a milking of {litres:.0f} L from 35 to 4 degC in "
-        f"{speed.first_h:g} h, which is {kw:.0f} kW; with milk cooled before it less will do."
+        f"{speed.first_h:g} h, which is {kilowatts(kw)}; with milk cooled before it less will do."
         + held,
         subject=tank.id,
         formula="Q = share V rho cp (35 - 4) / t_class",

@@ -20,6 +20,7 @@ from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import in_line
 from byrewright.studies.sizing.sizes import (
     TIGHT,
+    kilowatts,
     listed,
     next_preferred,
     spare,
@@ -275,8 +276,8 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
     keeps = 0.0 if tank.cooling == "none" else kept_kw(ctx, tank, wanted.limit_c)
     least = max(need, keeps)
     if need >= keeps and need:
-        said = (f"{need:.0f} kW keeps {wanted.words()}, with milk coming in at {in_c:.1f} degC "
-                f"({why} rules): {spare(tank.cooling_kw, need)}.")  # fmt: skip
+        said = (f"{kilowatts(need)} keeps {wanted.words()}, with milk coming in at {in_c:.1f} degC "
+                f"({why} decides): {spare(tank.cooling_kw, need)}.")  # fmt: skip
     elif keeps:
         said = (f"milk comes in at {in_c:.1f} degC, and {keeps:.1f} kW take out what its wall and "
                 f"agitator put in, so that it stays below {wanted.limit_c:g} degC: "
@@ -423,8 +424,9 @@ def _condensing(ctx: StudyContext, tank: StoresMilk, need_kw: float, design_kw: 
             "Condensing unit duty",
             one.cold().duty_kw,
             "kW",
-            f"{listed([u.id for u in units])} make{verb_s(count)} {total:.0f} kW of cold for "
-            f"{tank.id}; {need_kw:.0f} kW covers milk, agitator and gains: "
+            f"{listed([u.id for u in units])} make{verb_s(len(units))} {kilowatts(total)} of "
+            f"cold for "
+            f"{tank.id}; {kilowatts(need_kw)} covers milk, agitator and gains: "
             f"{spare(total, need_kw)}.{air.words}",
             subject=one.id,
             limit=limit,

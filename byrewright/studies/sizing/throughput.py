@@ -17,7 +17,7 @@ from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
 from byrewright.results import Remedy, Table
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, cows_of
-from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
+from byrewright.studies.sizing.sizes import TIGHT, counted, spare, stated, verb_s, worked
 
 FEWEST_DECK, FEWEST_ROW = 8, 4
 """Fewest stalls that are considered: of a deck, and of rows (two rows of two)."""
@@ -88,7 +88,7 @@ def _gap_cost(ctx: StudyContext, duty: Duty) -> str:
     if none - each < 0.5:
         return ""
     running = 1.0 - duty.stop_share
-    reckoned = f"a gap behind {held:.0%} of them is reckoned with" if held else "none is counted"
+    reckoned = f"a gap behind {held:.0%} of them is counted" if held else "none is counted"
     return (
         f" A stall left empty behind each cow that goes round would cost "
         f"{(none - each) * running:.0f} cows an hour ({1 - each / none:.1%}); {reckoned}."
@@ -147,7 +147,7 @@ def _go_round(ctx: StudyContext, duty: Duty) -> None:
             stated("T", "turn", duty.turn_s, "s"),
             stated("N", "stalls", duty.stalls),
             worked("T/N (N - N_entry)", "time from cups-on to cups-off", duty.available_s, "s"),
-            stated("g_wish", "wished share at most", wish),
+            stated("g_wish", "most that the farm wants", wish),
         ),
         source=EDWARDS,
         confidence="read",
@@ -195,7 +195,8 @@ def _labour(ctx: StudyContext, duty: Duty) -> None:
         "Cows an hour that the operators can serve",
         duty.labour_cows_h,
         "1/h",
-        f"{need} operators with {duty.routine_s:.0f} s of work a cow serve "
+        f"{counted(need, 'operator')} with {duty.routine_s:.0f} s of work a cow "
+        f"serve{verb_s(need)} "
         f"{duty.labour_cows_h:.0f} cows an hour; {duty.gross_cows_h:.0f} pass them: "
         f"{spare(duty.labour_cows_h, duty.gross_cows_h)}."
         + (f" {people} operators, or a slower turn, would do." if people > need else ""),
@@ -221,7 +222,8 @@ def _finished(ctx: StudyContext, duty: Duty) -> None:
             "Milking finished in time",
             one.hours,
             "h",
-            f"{one.name} milks {one.cows} cows in {one.hours:.1f} h, from {clock(one.start_min)} "
+            f"The {one.name} milking takes {one.hours:.1f} h for {one.cows} cows, from "
+            f"{clock(one.start_min)} "
             f"to {end}; the target is {one.target_h:g} h."
             + (" The next milking starts before it ends." if one.gap_after_min < 0 else ""),
             subject=one.name,
@@ -243,7 +245,8 @@ def _finished(ctx: StudyContext, duty: Duty) -> None:
 
 
 def _turns_asked_s(ctx: StudyContext, duty: Duty, stalls: int) -> tuple[float, float]:
-    """The quickest turn that keeps the wished go-round share, and that the operators can serve."""
+    """The quickest turn that keeps the go-round share wanted at most, and that the operators "
+    "can serve."""
     out, platform = duty.milk_out, ctx.plant.first(StandsCows)
     stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
     share = min(max(ctx.plant.wishes.go_round_share, 0.001), 0.5)
@@ -252,7 +255,8 @@ def _turns_asked_s(ctx: StudyContext, duty: Duty, stalls: int) -> tuple[float, f
 
 
 def _advised_turn_s(ctx: StudyContext, duty: Duty, stalls: int) -> float:
-    """The quickest turn that keeps the wished go-round share and that the operators can serve."""
+    """The quickest turn that keeps the go-round share wanted at most and that the operators can "
+    "serve."""
     return math.ceil(max(_turns_asked_s(ctx, duty, stalls)) / TURN_STEP_S - 1e-9) * TURN_STEP_S
 
 
@@ -295,7 +299,7 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
             "Stalls",
             float(duty.stalls),
             "stalls",
-            f"No number of stalls up to {sizes[high]} ends {worst.name} within "
+            f"No number of stalls up to {sizes[high]} ends the {worst.name} milking within "
             f"{worst.target_h:g} h with {duty.operators} operators, {duty.routine_s:.0f} s a cow"
             + (", and a larger deck would only turn slower" if served else "")
             + ": more operators, a shorter routine, more hours or a second parlour are needed.",
@@ -311,13 +315,18 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
         else:
             low, worst = mid + 1, one
     need = sizes[low]
-    turn = "at a turn that keeps the wished go-rounds" if duty.layout == "rotary" else "in rows"
+    turn = (
+        "at a turn that keeps go-rounds within what the farm wants"
+        if duty.layout == "rotary"
+        else "in rows"
+    )
     ctx.find(
         "throughput.stalls",
         "Stalls",
         float(duty.stalls),
         "stalls",
-        f"{duty.stalls} stalls; {need} would end {worst.name} within {worst.target_h:g} h {turn}: "
+        f"{duty.stalls} stalls; {need} would end the {worst.name} milking within "
+        f"{worst.target_h:g} h {turn}: "
         f"{spare(duty.stalls, need)}.",
         subject=platform.id if platform else "",
         limit=float(need),
@@ -328,13 +337,13 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
             stated("cows", "cows milked", worst.cows),
             stated("h_target", "target", worst.target_h, "h"),
             stated("m", "operators", duty.operators),
-            stated("g_wish", "wished go-round share", ctx.plant.wishes.go_round_share),
+            stated("g_wish", "go-round share wanted at most", ctx.plant.wishes.go_round_share),
             stated("s", "share of time stood still", duty.stop_share),
         ),
         source=EDWARDS,
         confidence="derived",
         advised=float(need),
-        advised_why=f"ends {worst.name} within {worst.target_h:g} h {turn}",
+        advised_why=f"ends the {worst.name} milking within {worst.target_h:g} h {turn}",
         target=(platform, "stalls") if platform else None,
     )
 

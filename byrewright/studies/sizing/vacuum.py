@@ -73,7 +73,7 @@ def _pumps(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> N
             has,
             "L/min free",
             f"{pump.id} draws {has:.0f} L/min of free air; {limit:.0f} L/min is needed{off}: "
-            f"{spare(has, limit)} ({need.governs} governs).{short}",
+            f"{spare(has, limit)} (set by {need.governs}).{short}",
             subject=pump.id,
             limit=limit,
             sense="at_least",
@@ -90,12 +90,12 @@ def _pumps(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> N
                     "L/min free",
                 ),
                 worked("q_wash", "washing", need.wash_l_min, "L/min free"),
-                stated("", "wished redundancy", redundancy),
+                stated("", "redundancy wanted", redundancy),
             ),
             source=("us_extension_vacuum" if us_rules(ctx) else "iso5707"),
             confidence="read" if us_rules(ctx) else "from_memory",
             advised=wanted,
-            advised_why=f"{need.governs} asks for {limit:.0f} L/min{off}; 15 % for wear",
+            advised_why=f"{need.governs} needs {limit:.0f} L/min{off}; 15 % for wear",
             target=(pump, "capacity_l_min_free"),
         )
         if pump.design != "vane":
@@ -133,8 +133,8 @@ def _standby(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
         limit=2.0,
         sense="at_least",
         formula="pumps >= 2",
-        inputs=(stated("", "wished redundancy", redundancy),),
-        source="the farm's wishes",
+        inputs=(stated("", "redundancy wanted", redundancy),),
+        source="what the farm asked for",
         confidence="stated",
     )
 
@@ -151,7 +151,7 @@ def _motors(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
             pump.motor_kw,
             "kW",
             f"The motor of {pump.id} is {pump.motor_kw:g} kW; a pump of its size takes "
-            f"{low * nominal:.1f} kW or more. Its data plate rules."
+            f"{low * nominal:.1f} kW or more. Its data plate decides."
             f"{air.words}",
             subject=pump.id,
             limit=air.rating(low * nominal),

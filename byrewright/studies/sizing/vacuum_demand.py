@@ -133,7 +133,7 @@ def _pulsators_run_in_wash(ctx: StudyContext) -> bool:
 def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
     """Write down the three demands: ISO form, US rule, washing."""
     iso, n = need.iso, duty.units
-    held = "the rule set held here" if not us_rules(ctx) else "shown only: the US rule is held"
+    held = "the rule set applied here" if not us_rules(ctx) else "shown only: the US rule is held"
     ctx.find(
         "vacuum.demand.iso",
         "Vacuum pump capacity for milking, ISO form",
@@ -195,7 +195,7 @@ def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
         "L/min free",
         f"The US rule needs {need.us_l_min:.0f} L/min of free air and an effective reserve of "
         f"{reserve_us_l_min_free(n, ctx.rules):.0f} L/min at the receiver "
-        f"({'the rule set held here' if us_rules(ctx) else 'shown only: the ISO form is held'})."
+        f"({'the rule set applied here' if us_rules(ctx) else 'shown only: the ISO form is held'})."
         + beyond,
         formula=US_FORMULA,
         inputs=(
@@ -220,7 +220,7 @@ def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
         need.wash_l_min,
         "L/min free",
         f"Washing the {_milkline_bore_mm(ctx):g} mm milkline with slugs needs "
-        f"{need.wash_l_min:.0f} L/min of free air; {need.governs} governs the pumps.",
+        f"{need.wash_l_min:.0f} L/min of free air; {need.governs} sets the size of the pumps.",
         formula=WASH_FORMULA,
         inputs=(
             stated("d", "milkline bore", _milkline_bore_mm(ctx), "mm"),

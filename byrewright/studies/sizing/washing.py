@@ -163,8 +163,8 @@ def _heater(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
     ctx.find(
         "wash.hot_charge", "Hot charge", round(wash.hot_l), "L",
         f"The hot wash is {wash.hot_l:.0f} L at {hot_c:.0f} degC: {hot_kwh:.0f} kWh from "
-        f"{duty.water_coldest_c:.0f} degC water. While it circulates about {wash.wet_l:.0f} L hang "
-        f"in lines and receivers"
+        f"{duty.water_coldest_c:.0f} degC water. While it circulates about {wash.wet_l:.0f} L are "
+        f"held up in lines and receivers"
         + (", which sets the charge so that the trough does not run dry." if wash.lines_govern
            else " and the rest stays in the trough."),
         formula="V = max(n c, V_wet/(1 - left)), up to 10 L; E = V 4.19 (T - T_w)/3600",

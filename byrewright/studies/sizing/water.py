@@ -249,13 +249,13 @@ def _store(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
                         f"{next_preferred(need):.0f} L.")  # fmt: skip
         return
     have = sum(t.volume_l * t.count for t in tanks)
+    bridge = (f"{short:.0f} L bridge the hours when more is used than comes in, and "
+              if short > 0 else "the source gives what the busiest hour uses, and ")  # fmt: skip
     for tank in tanks:
         ctx.find(
             "water.store", "Fresh water store", tank.volume_l, "L",
-            f"{listed([t.id for t in tanks])}: {have:.0f} L; {short:.0f} L bridge the hours "
-            "when more "
-            f"is used than comes in, and {need - short:.0f} L keep the busiest hour going while a "
-            f"stopped source is seen to ({spare(have, need)}).",
+            f"{listed([t.id for t in tanks])}: {have:.0f} L; {bridge}{need - short:.0f} L keep the "
+            f"busiest hour going while a stopped source is seen to ({spare(have, need)}).",
             subject=tank.id, limit=round(need * tank.volume_l / have), sense="at_least",
             allowance=TIGHT, formula="V = V_short + t q_busiest",
             inputs=(worked("q", "source", given / 60, "L/min"),

@@ -84,9 +84,8 @@ def _reserve_alone(ctx: StudyContext, case: Case) -> None:
     alone = next(p.name for p in state.pumps if p.speed > 0.0)
     held = ctx.plant.wishes.redundancy != "none"
     says = (
-        f"With {alone} alone A1 takes {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} "
-        "L/min is "
-        f"asked for{'' if held else ', but the farm did not ask for redundancy'}."
+        f"With {alone} alone A1 takes {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} L/min "
+        f"is {'required' if held else 'the rule, but the farm did not ask for redundancy'}."
     )
     if held and has < wanted:
         says += " Until the other runs again attach slower, or fit larger pumps."
@@ -101,7 +100,7 @@ def _reserve_alone(ctx: StudyContext, case: Case) -> None:
         allowance=0.1,
         formula="air at A1 that lowers Vm by 2 kPa",
         inputs=(
-            stated("", "wished redundancy", ctx.plant.wishes.redundancy),
+            stated("", "redundancy wanted", ctx.plant.wishes.redundancy),
             worked("", "speed then", round(100 * state.speed), "%"),
         ),
         source="US rule, read" if us_held else "ISO 5707:2007 Annex A",
@@ -143,7 +142,7 @@ def _one_drop(
         if end == "regulator":
             says += " Or let control sense at the receivers."
     elif has > limit:
-        says += " No common bore mends it: shorten the line, or bring the two nearer together."
+        says += " No standard bore is enough: shorten the line, or bring the two nearer together."
     ctx.find(
         f"vacuum.drop.{end}",
         f"Vacuum drop from receiver to {end}",
@@ -358,7 +357,7 @@ def _sharing(ctx: StudyContext, case: Case) -> None:
         "Pumps that share, at their least speed",
         state.regulated_l_min_free,
         "L/min",
-        f"In steady milking {listed([p.name for p in running])} stand at their least speed of "
+        f"In steady milking {listed([p.name for p in running])} run at their least speed of "
         f"{100 * least:.0f} %, so the regulator admits {state.regulated_l_min_free:.0f} L/min and "
         f"vacuum is {state.milk_vacuum_kpa - case.network.set_vacuum_kpa:+.1f} kPa off its setting."
         + spent,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from byrewright.results import Input, Remedy
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.sizes import listed, next_preferred, worked
+from byrewright.studies.sizing.sizes import counted, listed, next_preferred, worked
 from byrewright.studies.vacuum.case import Case
 from byrewright.studies.vacuum.milkline import SAY, LineAnswer
 from byrewright.studies.vacuum.situations import speed_control
@@ -138,7 +138,7 @@ def _tuning(ctx: StudyContext, case: Case) -> None:
         best.gain,
         "1/kPa",
         f"With {listed(case.tuned_with)} running, of {len(case.tuned)} settings tried a gain of "
-        f"{best.gain:g} per kPa and a ramp of {best.ramp:g} per s serves best: "
+        f"{best.gain:g} per kPa and a ramp of {best.ramp:g} per s works best: "
         f"{best.drop_kpa:.2f} kPa "
         f"drop and {best.overshoot_kpa:.2f} kPa overshoot when units fall, against "
         f"{used.drop_kpa:.2f} and "
@@ -157,8 +157,8 @@ def _milkline(ctx: StudyContext, answer: LineAnswer) -> None:
     flow = "stratified" if answer.at_peak and answer.at_peak.stratified else "slugs"
     says = (
         f"{line.id}, {line.bore_mm:g} mm at {line.slope_pct:g} %, {load.slopes} slopes of "
-        f"{load.units:.0f} "
-        f"neighbouring units: at the worst time {load.peak_l_min:.0f} L/min of milk a slope runs "
+        f"{counted(round(load.units), 'neighbouring unit')}: at the worst time "
+        f"{load.peak_l_min:.0f} L/min of milk a slope runs "
         f"{100 * answer.level:.0f} % deep "
         f"({flow}); more than half full, or slugs, for {share:.1f} % of milking."
     )
@@ -169,7 +169,7 @@ def _milkline(ctx: StudyContext, answer: LineAnswer) -> None:
         says += (
             f" Take {answer.better_bore_mm:g} mm."
             if answer.better_bore_mm
-            else " No common bore mends it: add slope, or a receiver outlet."
+            else " No standard bore is enough: add slope, or a receiver outlet."
         )
     ctx.find(
         "vacuum.milkline.slugs",

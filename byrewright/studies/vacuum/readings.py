@@ -148,9 +148,8 @@ def _reserve(ctx: StudyContext, case: Case) -> None:
             f"Effective reserve (A1), {'ISO form' if rule == 'iso' else 'US rule'}",
             has,
             "L/min",
-            f"A1 will take {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} L/min is asked "
-            "for"
-            f"{'' if held else ' by a rule set not held here, shown only'}.",
+            f"A1 will take {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} L/min is "
+            f"required{'' if held else ' by a rule set not applied here, shown only'}.",
             limit=wanted if held else None,
             sense="at_least",
             formula="air at A1 that lowers Vm by 2 kPa",
@@ -236,7 +235,7 @@ def _leakages(ctx: StudyContext, case: Case) -> None:
     ):
         times = ctx.number(f"vacuum.leak_times.{key.removesuffix('_leak')}")
         assumed = (
-            "The model takes the limit itself; what is measured takes its place."
+            "The model uses the limit itself until a measured value takes its place."
             if times == 1.0
             else f"The model takes {times:.2g} times the limit, as was read."
         )
@@ -293,7 +292,7 @@ def _drops(ctx: StudyContext, case: Case) -> None:
                 max(0.0, drop),
                 "kPa",
                 f"{max(0.0, drop):.2f} kPa from {words}; {given.value:g} kPa is "
-                f"{'allowed' if held else 'named by a rule set not held here, shown only'}.",
+                f"{'allowed' if held else 'allowed by a rule set not applied here, shown only'}.",
                 limit=limit if held else None,
                 subject=subject,
                 formula="difference of vacuum, effective reserve drawn at A1",
@@ -325,7 +324,7 @@ def _regulation(ctx: StudyContext, case: Case) -> None:
                 f"{fall.event.title}: Vm {fall.before_kpa:.1f} kPa before, "
                 f"{fall.during_kpa:.1f} kPa during, "
                 f"lowest {fall.least_kpa:.1f} kPa, highest {fall.most_kpa:.1f} kPa."
-                + (f" To mend it: {advice}." if value > allowed else ""),
+                + (f" To put it right: {advice}." if value > allowed else ""),
                 limit=f"vacuum.test.{key}_kpa",
                 formula="march in time at 5 ms",
                 remedies=_mended(case, key) if value > allowed else (),
