@@ -408,7 +408,7 @@ def service(paper: Paper, issue: Issue) -> None:
     paper.head("What is due, and how often")
     paper.table(("what", "on", "every"), upkeep_rows(paper.plant, paper.rules))
     paper.head("Parts on the shelf")
-    if not paper.of_result("failures.shelf", ("part", "of", "fits", "asked for")):
+    if not paper.of_result("failures.shelf", ("part", "of", "fits", "needed")):
         paper.text(NOT_ASKED)
     paper.head("Taken out for service during milking")
     paper.of_result("failures.service", ("tag", "machine", "can be out",
