@@ -327,8 +327,8 @@ def test_a_day_is_a_mean_of_its_days(days: int) -> None:
                    if m in compiled().names.units)  # fmt: skip
         run.last.items[transfers + one, sh.S_KG] += 30_000.0 * compiled().milk_kg_l
 
-    ctx, run = bench(), changed(use, days=days, loads=[
-        [1.0, 2.0, 9000.0, 4.0, 0.0], [3.0, 4.0, 28_000.0 * compiled().milk_kg_l, 4.0, 0.0]])  # fmt: skip
+    loads = [[1.0, 2.0, 9000.0, 4.0, 0.0], [3.0, 4.0, 28_000.0 * compiled().milk_kg_l, 4.0, 0.0]]
+    ctx, run = bench(), changed(use, days=days, loads=loads)
     run.sessions.append(session(0, "c", 16.0, 4.0, left_s=0.0))
     findings.running(ctx, run)
     findings._tankers(ctx, run)
