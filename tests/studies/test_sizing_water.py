@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import random
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 
 from byrewright.plant.farm import Collection
 from byrewright.plant.plant import Plant
-from byrewright.studies.sizing.water import cooler_water_l_min, size_water, water_day
+from byrewright.studies.sizing import water
+from byrewright.studies.sizing.delivery import cooler_flow_l_min
+from byrewright.studies.sizing.duty import duty_of
+from byrewright.studies.sizing.washing import wash_heat_of
+from byrewright.studies.sizing.water import cooler_water_l_min, most_in, size_water, water_day
 from tests.plants import machine, rows
 from tests.studies.benches import bench_of, duty, large, sized, small
 
@@ -89,3 +97,71 @@ def test_advised_pump_holds() -> None:
         plant = plant.model_copy(update={"equipment": {**plant.equipment, "LP1": better}})
     last = [f for f in sized(plant, size_water).findings if f.subject == "LP1"]
     assert len(last) == 3 and {f.verdict for f in last} <= {"holds", "tight"}
+
+
+def test_the_most_of_some_hours_is_found_minute_by_minute() -> None:
+    """Would fail if a store for the hours of a broken source were sized for other hours."""
+    draw = random.Random(4)
+    for _ in range(20):
+        hours = tuple(draw.choice((0.0, 5.0, 20.0, 90.0)) for _ in range(24))
+        minutes = [h / 60 for h in hours for _ in range(60)]
+        for time_h in (0.25, 1.0, 3.5, 11.0, 24.0, 40.0):
+            length = round(60 * min(time_h, 24.0))
+            sums = [0.0]
+            for m in minutes * 2:
+                sums.append(sums[-1] + m)
+            most = max(sums[i + length] - sums[i] for i in range(24 * 60))
+            assert most_in(hours, time_h) == pytest.approx(most)
+
+
+def test_warm_water_is_used_again_as_far_as_there_is_some() -> None:
+    """Would fail if more were used than is warm or wanted, or a larger tank gave less."""
+    draw = random.Random(5)
+    for _ in range(20):
+        warm = tuple(draw.choice((0.0, 0.0, 300.0)) for _ in range(24))
+        wanted = tuple(draw.choice((0.0, 100.0, 400.0)) for _ in range(24))
+        few, more, all_of_it = (water._reuse(warm, wanted, v) for v in (250.0, 900.0, 1e9))
+        assert all(a <= b for used in (few, more, all_of_it)
+                   for a, b in zip(used, wanted, strict=True))  # fmt: skip
+        assert sum(few) <= sum(more) + 1e-9 <= sum(all_of_it) + 2e-9
+        assert max(few) <= 250.0 and sum(more) <= sum(warm) + 1e-9
+        if sum(warm) >= sum(wanted):
+            assert sum(all_of_it) == pytest.approx(sum(wanted))
+        assert sum(water._reuse(warm, wanted, 0.0)) == 0.0
+
+
+def test_uses_of_water_by_hand() -> None:
+    """Would fail if a use were of other cows, litres or washes than the plant's own."""
+    ctx = bench_of(large())
+    duties = duty_of(ctx)
+    day = water_day(ctx, duties)
+    found = {u.what: u for u in day.uses}
+    number, plant = ctx.number, ctx.plant
+    cows = sum(m.cows for m in duties.milkings)
+    milk = sum(m.saleable_l for m in duties.milkings)
+    ratio = cooler_water_l_min(ctx, duties) / cooler_flow_l_min(ctx, duties)
+    by_hand = {"plate cooler": ratio * milk, "deck and yard": cows * number("water.yard_l_cow")}
+    flush = sum(getattr(m, "water_l_cow", 0.0) for m in plant.equipment.values())
+    if flush:
+        by_hand["backflush"] = flush * cows * (1 + duties.go_round_share)
+    steps = [s.litres for s in wash_heat_of(ctx, duties).wash.steps]
+    washes = sum(m.washed_after for m in duties.milkings)
+    by_hand |= {"first rinse": washes * steps[0], "other wash steps": washes * sum(steps[1:])}
+    for what, litres in by_hand.items():
+        assert found[what].day_l == pytest.approx(litres), what
+    for m in duties.milkings:  # the yard is hosed in the hour that follows
+        after = int(m.end_min // 60) % 24
+        hosed = found["deck and yard"].hours
+        hours = number("water.yard_h")
+        assert hosed[after] + hosed[(after + 1) % 24] > 0 and hours == 1.0
+    assert day.fresh_l == pytest.approx(sum(u.day_l for u in day.uses) - sum(day.reused))
+    assert all(r <= sum(u.hours[h] for u in day.uses if u.recovered) + 1e-9
+               for h, r in enumerate(day.reused))  # fmt: skip
+
+
+@pytest.mark.parametrize(("end_min", "litres"), [(270.0, 4.0 + 5 + 6 + 7), (1015.0, 16 + 17)])
+def test_warm_water_wanted_between_two_milkings(end_min: float, litres: float) -> None:
+    """From the hour in which a milking ends up to that in which the next begins."""
+    starts = [SimpleNamespace(start_min=60 * h) for h in (0, 8, 18)]
+    duties: Any = SimpleNamespace(milkings=starts)
+    assert water._after(duties, end_min, tuple(float(h) for h in range(24))) == litres
