@@ -10,10 +10,13 @@ import pytest
 
 from byrewright.place.cables import ENDS_M, Target, tray_level, way
 from byrewright.plant.place import MachinePlace, Place
+from byrewright.plant.plant import Plant
 from byrewright.plant.sited import sited
 from byrewright.results import ResultBuilder
+from byrewright.standards.cables import SIZES
+from byrewright.standards.electrical import SUPPLY_A
 from byrewright.standards.rulebook import default_rulebook
-from byrewright.studies.cables import cable_list
+from byrewright.studies.cables import Cable, cable_list
 from byrewright.studies.place import study_place
 from byrewright.studies.sizing.context import StudyContext
 from tests.place.scenes import briefed
@@ -50,6 +53,52 @@ def test_every_fed_machine_has_its_cables(layout: str, stalls: int) -> None:
         straight = math.dist(cable.way.points[0], cable.way.points[-1])
         assert cable.way.length_m >= straight - 0.1
         assert cable.total_pct >= cable.drop_pct
+    asked = [by_hand(plant, cable) for cable in every]
+    assert sum(asked) > 20
+    assert len({c.phases for c in every}) == 2
+
+
+def by_hand(plant: Plant, cable: Cable) -> bool:
+    """Current, volt drop, breaker and section of a cable to a machine that passes nothing on."""
+    machine = plant.equipment[cable.way.tag]
+    feeds = any(machine.id in m.fed_from for m in plant.equipment.values())
+    rules, volts = default_rulebook(), plant.site.supply.voltage_v
+    kw = machine.power_kw() * machine.count
+    heats = machine.can("heats water") or machine.can("dries cloths")
+    cos = 1.0 if heats else rules.number("motor.power_factor")
+    eta = rules.number("motor.efficiency")
+    shaft = not (heats or machine.can("makes cold") or machine.can("controls"))
+    one_phase = kw <= rules.number("cable.one_phase_most_kw") and not feeds
+    assert cable.phases == (1 if one_phase else 3)
+    over = volts / math.sqrt(3) if one_phase else volts
+    root = 1.0 if one_phase else math.sqrt(3)
+    if not feeds:
+        amps = 1000 * kw / cos / (eta if shaft else 1.0) / over / root
+        assert cable.kw == pytest.approx(kw, abs=0.006)
+        assert cable.amps == pytest.approx(amps, abs=0.06)
+    if not cable.amps or not cable.mm2:
+        return False
+    spare = 1 + rules.number("supply.spare_share")
+    assert cable.breaker_a == min(a for a in SUPPLY_A if a >= cable.amps * spare - 0.06)
+
+    def drops(mm2: float) -> float:
+        ohms = rules.number("cable.resistivity_ohm_mm2_m") / mm2 * cos
+        ohms += rules.number("cable.reactance_mohm_m") / 1000 * math.sqrt(1 - cos**2)
+        ways = 2 if one_phase else 1
+        return 100 * ways * ohms * cable.way.length_m * cable.amps / (volts / math.sqrt(3))
+
+    assert cable.drop_pct == pytest.approx(drops(cable.mm2) / cable.together, rel=0.03, abs=0.02)
+    share = rules.number("cable.grouping_share")
+    carries = {size.mm2: size.carries_a * share for size in SIZES}
+    assert carries[cable.mm2] * cable.together >= cable.breaker_a
+    thinner = max((m for m in carries if m < cable.mm2), default=0.0)
+    if cable.together == 1 and thinner >= rules.number("cable.least_mm2"):
+        before = cable.total_pct - cable.drop_pct
+        most = rules.number("cable.drop_most_pct") - before
+        if feeds:
+            most = rules.number("cable.feeder_drop_pct")
+        assert carries[thinner] < cable.breaker_a or drops(thinner) > most - 0.02
+    return True
 
 
 def test_volt_drop_fails_where_the_supply_stands_far_off() -> None:
