@@ -21,7 +21,7 @@ from byrewright.plant.plant import Plant
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.cooling import TEMPERATURE_RULES, TemperatureStep
 from byrewright.standards.rulebook import default_rulebook
-from byrewright.studies.day import findings, temperatures, washes
+from byrewright.studies.day import findings, moments, temperatures, washes
 from byrewright.studies.day.record import MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
 from tests.studies.failing import LARGE, example
@@ -91,7 +91,7 @@ def random_run(seed: int) -> Run:
         seen[:, Z_FIRST + at] = reach * held[: len(times)]
         seen[:, Z_FIRST + len(names.vessels) + at] = draw.uniform(2.0, 12.0, len(times))
     if seed % 3 == 0:
-        milkings[-1].left_s = 0.0  # goes on
+        milkings[-1].left_s = milkings[-1].wash_end_s = 0.0  # goes on
     run.loads.append(np.array(
         [[t, t + 600, kg, c, 0.0] for t, kg, c in zip(
             draw.uniform(0, 86400, 6), (0.5, 1.0, 900.0, 20.0, 5000.0, 2.0),
@@ -401,3 +401,41 @@ def test_services_by_their_least_and_their_most() -> None:
     idle.last.g[[sh.G_VAC_LEAST, sh.G_AIR_LEAST]] = 1e3, 1e3
     findings.services(ctx, idle)
     assert not {"day.air_least", "day.vacuum_least"} & set(told(ctx))
+
+
+@pytest.mark.parametrize("seed", [1, 3])
+def test_each_reading_is_a_moment(seed: int) -> None:
+    """Would fail if cows were counted before their unit was off, or a vessel held more than it
+    holds, or less than shows were shown."""
+    run = random_run(seed)
+    draw = np.random.default_rng(seed)
+    for one in run.sessions:
+        cows = np.zeros((40, 10))
+        cows[:, sh.O_OFF] = draw.uniform(one.begun_s, one.last_off_s, 40)
+        one.cows = cows
+    off = np.concatenate([s.cows[:, sh.O_OFF] for s in run.sessions])
+    tag, names = "TK1", compiled().names
+    full = compiled().litres[tag]
+    found = moments.moments(run)
+    cows = moments.cows_milked(run)
+    assert cows is not None and len(found) == len(run.seen) == len(cows.x)
+    begun = float(run.first.n[sh.I_STEP]) * compiled().step_s
+    for row, one, hour, (count,) in zip(
+        run.seen, found, cows.x, zip(cows.lines[0][2], strict=True), strict=True
+    ):
+        at_s = float(row[0])
+        assert one.hour == hour == pytest.approx((at_s - begun) / HOUR, abs=1e-5)
+        assert one.milked == count == sum(off < at_s)
+        at = Z_FIRST + compiled().vessel(tag)
+        litres = row[at] / compiled().kg_l[tag]
+        held = one.held[tag]
+        assert held.litres == pytest.approx(litres if litres >= 0.05 else 0.0)
+        assert held.share == pytest.approx(min(1.0, held.litres / full))
+        warm = row[at + len(names.vessels)]
+        assert held.warm_c == (pytest.approx(warm) if held.share > 0.001 else None)
+        does = [
+            "milking" if s.begun_s <= at_s < (s.left_s or s.last_off_s) else "wash"
+            for s in run.sessions
+            if s.begun_s <= at_s < (s.wash_end_s if s.left_s else s.last_off_s)
+        ]
+        assert one.doing == next(iter(does), "idle")

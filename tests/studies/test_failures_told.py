@@ -10,7 +10,7 @@ import pytest
 from byrewright.plant.plant import Plant
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.failures import findings, study
+from byrewright.studies.failures import findings, study, tables
 from byrewright.studies.failures.analysis import Case
 from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.consequence import Consequence
@@ -224,3 +224,62 @@ def test_a_change_is_worth_what_it_saves_for_what_it_costs() -> None:
     """Would fail if a dear change were placed before a cheap one that saves as much."""
     assert Gain("x", "A", 6.0, 0.0, 300.0).value == pytest.approx(0.02)
     assert Gain("x", "A", 6.0, 0.0, None).value == 6.0
+
+
+MARKS = [
+    ({}, {}, "--------"), ({"milk_c": 4.4}, {}, "--------"), ({"milk_c": 4.6}, {}, "----~---"),
+    ({"out_c": 10.1}, {}, "----x---"), ({"wash_c": 58.1}, {}, "--------"),
+    ({"wash_c": 57.9}, {}, "------~-"), ({"wash_c": 39.0}, {}, "------x-"),
+    ({"wash_c": 5.0, "wash_before_c": 0.0}, {}, "--------"),
+    ({"vacuum_kpa": 41.8}, {}, "--------"), ({"vacuum_kpa": 41.6}, {}, "---~----"),
+    ({}, {"litres_each": 0.6}, "-----x--"), ({}, {"hours_each": 0.9 / 60}, "--------"),
+    ({}, {"hours_each": 1.1 / 60}, "-------~"), ({}, {"hours_each": 31 / 60}, "-------x"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("at", "more", "marks"), MARKS)
+def test_a_mark_is_set_by_what_is_felt(
+    at: dict[str, Any], more: dict[str, Any], marks: str
+) -> None:
+    """Would fail if an effect stood in the column of another, or from less on than people feel."""
+    base = analysed(SMALL).base
+    case = replace(goes_on()[0], answer=Answer(True, spare_l_min=base.spare_l_min))
+    cells = tables._cells(analysed(SMALL), cost(case, None, **more), (CALM, replace(CALM, **at)))
+    assert "".join(cells) == marks
+
+
+@pytest.mark.parametrize(("spare", "stops", "mark"), [
+    (0.5, False, "-"), (1.5, False, "~"), (1e6, False, "x"), (1.5, True, "-"),
+])  # fmt: skip
+def test_less_air_to_spare_is_marked(spare: float, stops: bool, mark: str) -> None:
+    """Would fail if a plant that stands were said to have less air, or none were only some."""
+    base = analysed(SMALL).base
+    answer = Answer(not stops, spare_l_min=base.spare_l_min - spare)
+    case = replace(goes_on()[0], answer=answer)
+    assert tables._cells(analysed(SMALL), cost(case), ())[3] == mark
+
+
+@pytest.mark.parametrize(("hours", "litres", "worth_it"), [
+    (0.49, 199.0, False), (0.5, 0.0, True), (0.0, 200.0, True),
+])  # fmt: skip
+def test_a_change_is_worth_it_from_half_an_hour_or_200_litres(
+    hours: float, litres: float, worth_it: bool
+) -> None:
+    """As the table's note says: would fail if it were judged by one of them alone."""
+    for price in (None, 50.0):
+        (row,) = tables.gain_table([Gain("a second", "X", hours, litres, price)], "EUR").rows
+        assert (row[4] == "yes") == worth_it and len(row) == (5 if price is None else 6)
+
+
+def test_parts_on_the_shelf_are_added_up() -> None:
+    """Would fail if a part that nobody misses were kept, or hours of two machines not joined."""
+    rates = analysed(SMALL).rates
+    some = [c for c in analysed(SMALL).cases if c.event.failure.part and not c.stops]
+    part = some[0].event.failure.part
+    mine = [c for c in some if c.event.failure.part == part
+            and c.event.machine[:2] == some[0].event.machine[:2]]  # fmt: skip
+    costs = [cost(c, None, hours_each=0.5, a_year=2.0) for c in mine]
+    costs += [cost(c) for c in some if c not in mine]
+    (row,) = tables.shelf(analysed(SMALL), worth(*costs)).rows
+    assert row[0] == part and row[4] == pytest.approx(len(mine))
+    assert row[3] == pytest.approx(sum(rates[c.event.id].a_year for c in mine), rel=0.01)

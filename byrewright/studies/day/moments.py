@@ -73,7 +73,7 @@ def moments(run: Run) -> list[Moment]:
         for tag in stores:
             litres = float(levels[tag][i])
             litres = litres if litres >= LEAST_L else 0.0
-            share = min(1.0, max(0.0, litres / run.compiled.litres[tag]))
+            share = min(1.0, litres / run.compiled.litres[tag])
             warm = float(temperatures[tag][i]) if share > LEAST_SHARE else None
             held[tag] = Held(litres, share, warm)
         found.append(

@@ -31,7 +31,6 @@ CELL_STOPS, CELL_SOME, CELL_NONE = "x", "~", "-"
 WARM_K = 0.5
 VACUUM_KPA = 0.3
 DELAY_MIN = 1.0
-LITRES = 0.5
 WASH_K = 2.0
 
 
@@ -146,7 +145,7 @@ def _cells(analysis: Analysis, cost: Cost, found: Sequence[Consequence]) -> tupl
         mark(not case.stops and case.answer.pace < 1.0),
         mark(reserve or vacuum > VACUUM_KPA, case.answer.spare_l_min <= 0.0 and reserve),
         mark(warmer > WARM_K, warmer > 10 * WARM_K),
-        mark(False, cost.litres_each >= LITRES),
+        mark(False, cost.litres_each > 0),
         mark(cooler > WASH_K, cooler > 10 * WASH_K),
         mark(60 * cost.hours_each > DELAY_MIN, 60 * cost.hours_each > 30 * DELAY_MIN),
     )
