@@ -288,3 +288,16 @@ def test_slopes_recovery_and_starts(number: int) -> None:
             assert one["dip"] == near(100 * start / (start + hit), 1, rel=0.03)
         needs = next(f for f in sizing(number)[2].findings if f.key == "power.generator")
         assert inputs(needs)["P"] == near(ran_kw, 1, rel=0.01)
+
+
+@pytest.mark.parametrize("number", PLANTS)
+def test_a_slope_with_more_units_than_the_old_rule_has_is_doubted(number: int) -> None:
+    """The 1978 rule has as many units as the bore in inches squared: would fail if a line of more
+    were said to hold without a word, or one of fewer were doubted."""
+    _, rules, found = sizing(number)
+    for one in found.findings:
+        if one.key == "milkline.stratified" and one.value is not None:
+            i = inputs(one)
+            peak = int(one.value / rules.number("milkline.peak_flow_per_cow_l_min"))
+            old = int((i["d"] / 25.4) ** 2)
+            assert ("tight at best" in one.sentence) == (i["n_slope"] > min(old, peak)), one
