@@ -334,7 +334,7 @@ ADVICE = {
     "cooling.rated_ambient": "Ask for its duty", "cooling.coolant.freezes": "glycol is needed.",
     "cooling.coolant.content": "A buffer, or", "cooling.direct_load": "Load from a tank",
     "frost.lines": "Heat the room", "power.mains_dip": "strengthened",
-    "storage.collections": "Milk would heap up", "storage.while_washed": "Move the collection",
+    "storage.collections": "another visit", "storage.while_washed": "Move the collection",
     "throughput.units": "Give each stall a unit", "vacuum.pump.capacity": " Take ",
     "wash.end_temperature": "Start hotter", "wash.time": "Shorten milking",
 }  # fmt: skip

@@ -301,3 +301,16 @@ def test_a_slope_with_more_units_than_the_old_rule_has_is_doubted(number: int) -
             peak = int(one.value / rules.number("milkline.peak_flow_per_cow_l_min"))
             old = int((i["d"] / 25.4) ** 2)
             assert ("tight at best" in one.sentence) == (i["n_slope"] > min(old, peak)), one
+
+
+def test_every_word_here_is_met() -> None:
+    """Would fail if a sentence were worded otherwise and its numbers were asked no more."""
+    every = {(key, pattern) for key, by in SAID.items() for pattern in by}
+    met = {
+        (one.key, pattern)
+        for number in PLANTS
+        for one in sizing(number)[2].findings
+        for pattern in SAID.get(one.key, ())
+        if re.search(pattern, one.sentence)
+    }
+    assert met == every

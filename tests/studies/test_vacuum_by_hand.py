@@ -143,7 +143,7 @@ def test_reserve_leaks_and_volume_stand_by_their_rules(name: str) -> None:
     n = units.count
     (iso,), (us,) = test_of(found, "effective_reserve_iso"), test_of(found, "effective_reserve_us")
     assert iso.limit == 500 + 10 * (n - 10) and us.limit is None
-    assert f"; {28.3168 * (35 + n):.0f} L/min is asked for by" in us.sentence
+    assert f"; {28.3168 * (35 + n):.0f} L/min is " in us.sentence
     manual, loss = (value(found, f"vacuum.test.{k}") for k in ("manual_reserve", "regulation_loss"))
     assert iso.value == us.value == pytest.approx(manual - loss)
     (told,) = test_of(found, "regulation_loss")
