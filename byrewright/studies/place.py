@@ -18,9 +18,8 @@ from byrewright.studies.obeyed import obeyed
 from byrewright.studies.place_building import air, loads, noise, rail
 from byrewright.studies.place_mending import Mends, wider_door
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.sizes import worked
+from byrewright.studies.sizing.sizes import TIGHT, worked
 
-TIGHT = 0.05
 STALLS_MORE = 2
 """Stalls by which a deck is made larger where what hangs under it has no room."""
 NO_WAY = " No small move of a machine at its ends was found that would put it right."

@@ -14,9 +14,9 @@ from byrewright.studies.day import remedies
 from byrewright.studies.day.record import TANK_EMPTY, MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import next_preferred
+from byrewright.studies.sizing.tank_cooling import AT_ONCE_H
 from byrewright.studies.told_once import IN_TANKER, LATER_MILKINGS
 
-AT_ONCE_H = 2.0  # "at once" is judged two hours after the end, as the Swiss ordinance words it
 ALLOWANCE = 0.05
 EMPTYING_H = 0.5  # a tank passes through little milk while the tanker empties it
 

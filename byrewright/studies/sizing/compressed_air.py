@@ -24,13 +24,12 @@ from byrewright.standards.compressed_air import COMPRESSOR_L_MIN, HUMIDITY_CLASS
 from byrewright.studies.sizing.altitude import motors
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.lines import size_air_pipes
+from byrewright.studies.sizing.lines import KPA_PER_BAR, size_air_pipes
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_motor_kw, next_round, spare, worked
 from byrewright.studies.sizing.steps import field, next_of
 
 HOTTEST_DRYER_INLET_C = 45.0
 """The dryer factors go no further."""
-KPA_PER_BAR = 100.0
 
 
 @dataclass(frozen=True, slots=True)

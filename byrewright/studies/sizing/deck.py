@@ -18,6 +18,7 @@ from byrewright.standards.deck import LEVER_ARMS, ROLLER_KN
 from byrewright.studies.sizing.altitude import motors
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.pumping import SMALLEST_MOTOR_KW
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_motor_kw, spare, stated, worked
 from byrewright.studies.sizing.steps import field, next_of
 
@@ -34,8 +35,6 @@ ARM_PAIR = {
 }
 """Lever arm of the plain convention for a tread."""
 N_PER_KN = 1000.0
-SMALLEST_MOTOR_KW = 0.37
-"""Smallest gear motor of a drive unit (common practice)."""
 
 
 def size_deck(ctx: StudyContext, duty: Duty) -> None:

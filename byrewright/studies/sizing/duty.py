@@ -252,6 +252,11 @@ def _platform(ctx: StudyContext) -> StandsCows:
     return assumed
 
 
+def stalls_on(platform: StandsCows | None, stalls: int) -> float:
+    """Stalls of a deck of so many in which milk is had: those between cups-on and cups-off."""
+    return max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
+
+
 def _pace(ctx: StudyContext, platform: StandsCows, operators: int, out: MilkOut) -> _Pace:
     """Cows an hour, gross and net, from the turn and the milk-out times."""
     routine_s = ctx.plant.work.routine_s
@@ -268,8 +273,7 @@ def _pace(ctx: StudyContext, platform: StandsCows, operators: int, out: MilkOut)
             turn_s=platform.turn_s + milking_s, available_s=milking_s, gross_h=gross_h,
             go_round=0.0, net_h=gross_h * running, routine_s=routine_s, labour_h=labour_h,
         )  # fmt: skip
-    stalls_on = max(1.0, platform.stalls - platform.entry_stalls)
-    available = available_s(stalls_on, platform.stalls, platform.turn_s)
+    available = available_s(stalls_on(platform, platform.stalls), platform.stalls, platform.turn_s)
     share = 0.0 if limit_s <= available else go_round_share(available, out.mean_s, out.std_dev_s)
     gross_h = gross_cows_h(platform.stalls, platform.turn_s)
     shadow = ctx.number("milking.go_round_shadow")

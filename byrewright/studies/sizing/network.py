@@ -12,6 +12,7 @@ from typing import TypeVar, cast
 from byrewright.engine.liquidgraph import SHUT, Flows, Situation, gates_on
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
 from byrewright.engine.liquidstreams import streams
+from byrewright.engine.supplies import LEAST_L_MIN
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.machine import Port
 from byrewright.plant.primitives import Pump
@@ -19,7 +20,6 @@ from byrewright.plant.roles import IsValve, MakesCold
 from byrewright.studies.sizing.context import StudyContext
 
 T = TypeVar("T")
-LEAST_L_MIN = 0.1  # less is a trickle through a pump that stands
 TIMES, NEAR = 8, 1e-3
 """Solves of a flow that is raised until all have theirs, and how near is enough (our choice)."""
 

@@ -31,7 +31,7 @@ from byrewright.studies.sizing.steps import field, next_of
 from byrewright.studies.sizing.suction import judge_wash_suction
 
 SMALLEST_MOTOR_KW = 0.37
-"""Smallest motor of a pump of this kind (common practice)."""
+"""Smallest motor of a pump or of a drive unit (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)

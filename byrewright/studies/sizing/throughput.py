@@ -16,7 +16,7 @@ from byrewright.plant.programme import MilkingPlan
 from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
 from byrewright.results import Remedy, Table
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.duty import Duty, cows_of
+from byrewright.studies.sizing.duty import Duty, cows_of, stalls_on
 from byrewright.studies.sizing.sizes import TIGHT, counted, spare, stated, verb_s, worked
 
 FEWEST_DECK, FEWEST_ROW = 8, 4
@@ -159,11 +159,10 @@ def _go_round(ctx: StudyContext, duty: Duty) -> None:
 
 def _turns(ctx: StudyContext, duty: Duty) -> None:
     """A table of turns from fast to slow, so that the choice can be seen."""
-    out, platform = duty.milk_out, ctx.plant.first(StandsCows)
-    stalls_on = max(1.0, duty.stalls - (platform.entry_stalls if platform else 0.0))
+    out, on = duty.milk_out, stalls_on(ctx.plant.first(StandsCows), duty.stalls)
     rows = []
     for minutes in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 14.0):
-        one = rotation(duty.stalls, stalls_on, 60 * minutes, out.mean_s, out.std_dev_s)
+        one = rotation(duty.stalls, on, 60 * minutes, out.mean_s, out.std_dev_s)
         rows.append(
             (
                 minutes,
@@ -247,10 +246,9 @@ def _finished(ctx: StudyContext, duty: Duty) -> None:
 def _turns_asked_s(ctx: StudyContext, duty: Duty, stalls: int) -> tuple[float, float]:
     """The quickest turn that keeps the go-round share wanted at most, and that the operators "
     "can serve."""
-    out, platform = duty.milk_out, ctx.plant.first(StandsCows)
-    stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
+    out, on = duty.milk_out, stalls_on(ctx.plant.first(StandsCows), stalls)
     share = min(max(ctx.plant.wishes.go_round_share, 0.001), 0.5)
-    turn = rotation_for_share_s(stalls, stalls_on, out.mean_s, out.std_dev_s, share)
+    turn = rotation_for_share_s(stalls, on, out.mean_s, out.std_dev_s, share)
     return turn, stalls * duty.routine_s / duty.operators
 
 
