@@ -8,10 +8,12 @@ from hypothesis import strategies as st
 
 from byrewright.plant.farm import Group, Herd, Milking, MilkOutTime
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import StandsCows
 from byrewright.studies.sizing import duty
 from byrewright.studies.sizing.duty import Duty, duty_of, evened_of
 from tests.plants import machine, rotary, rows
-from tests.studies.benches import bench_of, small
+from tests.studies.benches import bench_of, large, small
+from tests.studies.failing import LARGE, ROWS, example
 
 PUBLISHED_DIGITS = 0.006
 """Worked figures are given to two decimals."""
@@ -151,3 +153,58 @@ def test_no_milkings_is_said_plainly() -> None:
     """A plant with no milkings would end in a division by zero."""
     with pytest.raises(ValueError, match="no milkings"):
         duties(rotary(50).model_copy(update={"milkings": ()}))
+
+
+@pytest.mark.parametrize("plant", [small(), large(), rows(), example(LARGE), example(ROWS)])
+def test_figures_of_a_duty_belong_together(plant: Plant) -> None:
+    """Would fail if a mean, a gap, a share or a month of the duty were of another milking, or a
+    pace of another deck."""
+    ctx = bench_of(plant)
+    one = duty_of(ctx)
+    number = ctx.number
+    (deck,) = plant.machines(StandsCows)
+    rotary = deck.layout == "rotary"
+    assert one.gross_cows_h == pytest.approx(3600 * one.stalls / one.turn_s)
+    assert one.stall_s * one.stalls == pytest.approx(one.turn_s)
+    shadow = 1 + number("milking.go_round_shadow")
+    runs = 1 - deck.stop_share_pct / 100
+    assert one.net_cows_h == pytest.approx(
+        one.gross_cows_h / (1 + shadow * one.go_round_share) * runs
+    )
+    if rotary:
+        on = deck.stalls - deck.entry_stalls
+        assert one.turn_s == deck.turn_s
+        assert one.available_s == pytest.approx(deck.turn_s * on / deck.stalls)
+        assert one.attach_interval_s == pytest.approx(deck.turn_s / deck.stalls)
+        share = min(1.0, one.milk_out.mean_s / deck.turn_s)
+        assert one.units_on == pytest.approx(one.units * share)
+    else:
+        assert one.go_round_share == 0.0 and one.units_on == one.units
+        assert one.turn_s == pytest.approx(deck.turn_s + one.available_s)
+        assert one.attach_interval_s == pytest.approx(one.routine_s / one.operators)
+        least = deck.stalls * one.routine_s / one.operators - deck.turn_s
+        assert one.available_s >= max(least, one.milk_out.mean_s) - 1e-9
+    most_l = max(m.milk_l_cow for m in one.milkings)
+    assert one.milk_l_cow == most_l == pytest.approx(max(m.milk_l / m.cows for m in one.milkings))
+    assert one.milk_flow_mean_l_min == pytest.approx(one.net_cows_h * most_l / 60)
+    peak = max([number("milkline.peak_factor") * one.milk_flow_mean_l_min,
+                *(m.busiest_l_min for m in one.milkings)])  # fmt: skip
+    assert one.milk_flow_peak_l_min == pytest.approx(peak)
+    assert one.peak_factor * one.milk_flow_mean_l_min == pytest.approx(peak)
+    assert one.milk_flow_met_l_min >= one.milk_flow_mean_l_min
+    assert one.milk_per_turn_l == pytest.approx(one.stalls * most_l / (1 + one.go_round_share))
+    assert sum(m.share for m in one.milkings) == pytest.approx(1.0)
+    assert sum(m.milk_l for m in one.milkings) == pytest.approx(one.milk_l_day)
+    assert sum(m.saleable_l for m in one.milkings) == pytest.approx(one.saleable_l_day)
+    assert one.withheld_share == pytest.approx(one.withheld_l_day / one.milk_l_day)
+    gaps = [m.gap_after_min for m in one.milkings]
+    around = sum(60 * m.hours + m.gap_after_min for m in one.milkings)
+    assert around == pytest.approx(1440)
+    washed = [m.gap_after_min for m in one.milkings if m.washed_after]
+    assert one.longest_gap_min == max(gaps) and one.wash_gap_min == min(washed)
+    assert one.milking_h_day == pytest.approx(sum(m.hours for m in one.milkings))
+    water = plant.site.water_temperature_c
+    assert (one.water_warmest_c, one.water_coldest_c) == (max(water), min(water))
+    assert water[one.water_warmest_month - 1] == max(water)
+    assert one.labour_cows_h * one.routine_s == pytest.approx(3600 * one.operators)
+    assert one.operators == max(m.operators for m in plant.milkings)
