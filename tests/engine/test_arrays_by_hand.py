@@ -10,10 +10,11 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import compile_plant
+from byrewright.engine.draws import Herd, day_of
 from byrewright.engine.kernels.lines import PUSH_S
 from byrewright.engine.names import Compiled
 from byrewright.physics.altitude import cold_share
-from byrewright.plant.farm import minutes
+from byrewright.plant.farm import Collection, Tariff, minutes
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import (
     Batch,
@@ -219,3 +220,47 @@ def test_all_is_sound_at_the_start(name: str) -> None:
         c.tables.par[sh.PAR_AIR_VOLUME] * c.tables.par[sh.PAR_AIR_HIGH]
     )
     assert g[[sh.G_DRIVE, sh.G_GATE]].tolist() == [1.0, 1.0] and np.isfinite(S).all()
+
+
+@pytest.mark.parametrize("day", [0, 1, 2, 5])
+def test_a_day_has_its_milkings_its_tankers_and_its_weather(day: int) -> None:
+    """Would fail if a milking or a tanker came at another time, on another day or with other cows
+    than the file says, or weather and prices were of another month or hour."""
+    plant, c, programme = made(SMALL)
+    visits = (Collection(at="05:30", tanker_l=9000.0), Collection(at="23:10", tanker_l=8000.0,
+                                                                  every_days=2))  # fmt: skip
+    bands = (Tariff(start="07:00", price_kwh=0.3), Tariff(start="21:00", price_kwh=0.2))
+    supply = plant.site.supply.model_copy(update={"tariff": bands})
+    site = plant.site.model_copy(update={"supply": supply})
+    plant = plant.model_copy(update={"collections": visits, "site": site})
+    extra = ((7, 9, 3, sh.ROW_GATE, 0.5),)
+    found = day_of(plant, c, Herd(plant, c, RULES, 4), month=3, day=day, extra=extra)
+    steps, dt = round(86400 / c.step_s), c.step_s
+    expected = {(7, sh.ROW_GATE, 0.5)}
+    for place, one in enumerate(programme.milkings):
+        at = day * steps + round((60 * one.start_min - c.origin_s) / dt)
+        expected |= {(at, sh.ROW_MILKING, 0.0), (at, sh.ROW_OPERATORS, float(one.operators))}
+        slot = (day * len(programme.milkings) + place) % (2 * len(programme.milkings))
+        assert found.count[slot] == one.cows
+        cows = found.cows[slot, : one.cows]
+        kg = cows[:, sh.C_KG].sum()
+        assert kg == pytest.approx(one.milk_l * programme.milk_kg_l, rel=0.05)
+        assert cows[:, sh.C_WITHHELD].sum() == sum(p.withheld_cows for p in one.parts)
+        assert len(set(cows[:, sh.C_ID])) == one.cows
+    for visit in visits:
+        if day % visit.every_days == 0:
+            at_s = (60 * minutes(visit.at) - c.origin_s) % 86400
+            litres = visit.tanker_l * programme.milk_kg_l
+            expected.add((day * steps + round(at_s / dt), sh.ROW_TANKER, litres))
+    heads = found.rows[:, [sh.RW_STEP, sh.RW_FIELD]].tolist()
+    got = sorted((*head, v) for head, v in zip(heads, found.values.tolist(), strict=True))
+    assert got == [(a, b, pytest.approx(v)) for a, b, v in sorted(expected)]
+    assert found.rows[:, sh.RW_STEP].tolist() == sorted(found.rows[:, sh.RW_STEP])
+    swing = N("cooling.day_swing_k")
+    assert found.weather.tolist() == [plant.site.ambient_c[2], c.origin_s, swing]
+    hot = day_of(plant, c, Herd(plant, c, RULES, 4), month=3, day=day, hot=True)
+    assert hot.weather[0] + swing == pytest.approx(plant.site.hottest_c)
+    for minute, price in ((0, 0.2), (419, 0.2), (420, 0.3), (1259, 0.3), (1260, 0.2)):
+        assert found.price[minute] == price
+    source = c.names.vessels.index("WS1")
+    assert found.source_c[source] == plant.site.water_temperature_c[2]
