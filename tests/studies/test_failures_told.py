@@ -283,3 +283,14 @@ def test_parts_on_the_shelf_are_added_up() -> None:
     (row,) = tables.shelf(analysed(SMALL), worth(*costs)).rows
     assert row[0] == part and row[4] == pytest.approx(len(mine))
     assert row[3] == pytest.approx(sum(rates[c.event.id].a_year for c in mine), rel=0.01)
+
+
+@pytest.mark.parametrize(("pace", "acts", "stops", "words"), [
+    (1.0, 0, False, "goes on"), (0.7, 0, False, "slower"), (0.7, 1, False, "by hand"),
+    (1.0, 1, False, "by hand"), (0.0, 1, True, "stops"),
+])  # fmt: skip
+def test_how_milking_stands(pace: float, acts: int, stops: bool, words: str) -> None:
+    """Would fail if a failure that slows nothing were called slower, or one that stops slow."""
+    some = next(c.answer.acts for c in analysed(SMALL).cases if c.answer.acts)[:1] * acts
+    answer = Answer(not stops, some, pace=pace)
+    assert tables.standing(replace(goes_on()[0], answer=answer)) == words

@@ -311,6 +311,8 @@ def test_findings_stand_by_their_rules_their_verdicts_and_their_advice(number: i
             assert i.symbol not in rules or i.value == rules.number(i.symbol), one
         if one.limit is None:
             continue
+        holds = one.verdict in ("holds", "tight")
+        assert not (holds and one.remedies) or one.key == "power.demand", one
         if one.value is not None and one.verdict != "unknown":
             assert one.verdict == judge(one.value, one.limit, one.sense, one.allowance)[0], one
             assert one.key in NO_LIMIT or says(one.sentence, one.limit), one

@@ -301,6 +301,9 @@ def test_a_slope_with_more_units_than_the_old_rule_has_is_doubted(number: int) -
             peak = int(one.value / rules.number("milkline.peak_flow_per_cow_l_min"))
             old = int((i["d"] / 25.4) ** 2)
             assert ("tight at best" in one.sentence) == (i["n_slope"] > min(old, peak)), one
+            units = next(f for f in found.findings if f.key == "milkline.units_per_slope")
+            many = inputs(units)
+            assert i["n_slope"] == pytest.approx(many["n"] / many["slopes"])
 
 
 def test_every_word_here_is_met() -> None:

@@ -46,6 +46,7 @@ def test_what_is_said_judged_and_held_to_is_the_findings_own(study: str, number:
             assert says(one.sentence, one.value), one
         if one.limit is None:
             continue
+        assert not one.remedies or one.verdict not in ("holds", "tight"), one
         if one.value is not None and one.verdict != "unknown":
             assert one.verdict == judge(one.value, one.limit, one.sense, one.allowance)[0], one
         rules = [i.symbol for i in one.inputs if i.symbol in RULES and i.unit == one.unit]

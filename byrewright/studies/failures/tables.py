@@ -286,9 +286,8 @@ def shelf(analysis: Analysis, worth: Worth) -> Table:
         part = cost.case.event.failure.part
         felt = cost.case.stops or cost.hours_each > 0 or cost.litres_each > 0
         if part and felt:
-            kind = analysis.plant.equipment[cost.case.event.machine].title
-            parts.setdefault((part, type(analysis.plant.equipment[cost.case.event.machine]).TITLE
-                              or kind), []).append(cost)  # fmt: skip
+            kind = type(analysis.plant.equipment[cost.case.event.machine]).TITLE
+            parts.setdefault((part, kind), []).append(cost)
     rows: list[Row] = []
     for (part, kind), costs in parts.items():
         tags = ", ".join(dict.fromkeys(c.case.event.machine for c in costs))
