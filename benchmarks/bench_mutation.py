@@ -76,6 +76,9 @@ COMPILED = (
 """What ends in compiled code: a fault elsewhere is tried with kernels compiled beforehand."""
 
 
+QUICK = 0.5
+"""Seconds under which a test is asked with the others of its file: what they share, the first of
+them alone is seen to run."""
 FAMILIES = ("printed", "told_numbers", "adds_up", "second_reading")
 """Files of tests that are about whatever comes their way: asked as soon as those of the module."""
 
@@ -370,6 +373,8 @@ def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
             mine |= calls.running(str(p.relative_to(ROOT)))
         if one.lines is None:
             mine |= {t for t in calls.tests if t.startswith(f"tests/{one.room}/")}
+    files = {t.partition("::")[0] for t in mine}
+    mine |= {t for t in calls.tests if t.partition("::")[0] in files and calls.seconds([t]) < QUICK}
     mine &= {t for t in calls.tests if not only or any(part in t for part in only)}
     return sorted(mine, key=lambda t: (-_meant(t, one.path), calls.tests[t][0]))
 

@@ -220,10 +220,15 @@ def test_water_washes_and_heat(number: int) -> None:
     )
 
     bores = {p.id: p.bore_mm for p in plant.pipes}
+    lengths = {p.id: p.length_m for p in plant.pipes}
     for one in rows(number, "wash.lines"):
         if not (isinstance(one["velocity"], float) and isinstance(one["wash"], int | float)):
             continue
         area = disc_m2(bores[str(one["pipe"])])
+        litres = 1000 * area * lengths[str(one["pipe"])]
+        assert one["holds"] == near(litres, 1, rel=0.01)
+        if one["passed in"]:
+            assert one["passed in"] == near(60 * litres / float(one["wash"]), 1, rel=0.05)
         if one["wash"]:
             assert one["velocity"] == near(float(one["wash"]) / 60_000 / area, 2, rel=0.015)
 

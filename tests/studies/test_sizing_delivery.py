@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.session import Evened, milk_alone
 from byrewright.plant.plant import Pipe, Plant
-from byrewright.plant.roles import StandsCows
-from byrewright.studies.sizing.delivery import cooler_flow_l_min, size_delivery
+from byrewright.plant.roles import MovesMilk, StandsCows
+from byrewright.studies.sizing.delivery import (
+    _asked_of,
+    _head,
+    cooler_flow_l_min,
+    size_delivery,
+)
 from byrewright.studies.sizing.duty import cows_of, duty_of
 from tests.plants import machine, pipe, rows
 from tests.studies.benches import bench_of, duty, large, sized, small
@@ -187,3 +193,16 @@ def test_a_pump_that_starts_and_stops_needs_head_for_the_milk_that_comes() -> No
     }
     assert float(asks["q"]) <= duty(plant).milk_flow_peak_l_min < cooler_flow_l_min(
         bench_of(plant), duty(plant))  # fmt: skip
+
+
+def test_a_pump_needs_the_head_of_its_hardest_mode() -> None:
+    """Would fail if the easiest mode stood for all: the pump would not lift the wash."""
+    plant = small()
+    pump = plant.machines(MovesMilk)[0]
+    (one, *_) = _asked_of(bench_of(plant), pump, 120.0, 200.0)
+    both = [replace(one, head_m=9.0, goal="easy"), replace(one, head_m=14.5, goal="hard")]
+    for every in (both, both[::-1]):
+        ctx = bench_of(plant)
+        _head(ctx, pump, every)
+        (found,) = ctx.notes.findings
+        assert found.limit == 14.5 and "to hard in" in found.sentence
