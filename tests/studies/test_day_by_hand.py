@@ -6,97 +6,30 @@ temperature asks about is looked up one by one, and sums are those of the number
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from functools import cache
 from typing import Any
 
-import numpy as np
 import pytest
 
 from byrewright.engine import shape as sh
-from byrewright.engine.compiled import compile_plant
 from byrewright.engine.kernels.loop import Z_FIRST
-from byrewright.plant.plant import Plant
-from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.cooling import TEMPERATURE_RULES, TemperatureStep
-from byrewright.standards.rulebook import default_rulebook
-from byrewright.studies.day import findings, moments, temperatures, washes
+from byrewright.studies.day import findings, temperatures, washes
 from byrewright.studies.day.record import MilkingSession, Run
-from byrewright.studies.sizing.context import StudyContext
+from tests.studies.day_records import (
+    HOUR,
+    RULES,
+    bench,
+    changed,
+    compiled,
+    random_run,
+    run_of,
+    session,
+    told,
+)
 from tests.studies.failing import LARGE, example
 
-RULES = default_rulebook()
-HOUR = 3600.0
 STEPS = [s for rule in TEMPERATURE_RULES for s in rule.steps]
-
-
-@cache
-def compiled() -> Any:
-    """The large example: a tank of its own beside a tanker that is loaded direct."""
-    return compile_plant(example(LARGE), RULES)
-
-
-def session(day: int, name: str, begun_h: float, hours: float, **more: Any) -> MilkingSession:
-    """A milking with its wash; times in hours of the run."""
-    begun, off = begun_h * HOUR, (begun_h + hours) * HOUR
-    usual: dict[str, Any] = {
-        "asked_s": begun, "begun_s": begun, "last_off_s": off, "left_s": off + 300,
-        "wash_end_s": off + HOUR, "stopped_s": 120.0, "held_s": 60.0, "kg": 9000.0, "hot_c": 82.0,
-        "return_c": 60.0, "strength": 0.9, "left_kg": 3.0, "dry_s": 0.0, "heater_c": 84.0,
-        "target_h": 6.0, "operators": 3, "washed": True, "cows": np.zeros((0, 10)),
-    }  # fmt: skip
-    return MilkingSession(day, name, **usual | more)
-
-
-def run_of(sessions: list[MilkingSession], seen: Any = None, loads: Any = None,
-           plant: Plant | None = None, days: int = 1) -> Run:  # fmt: skip
-    """A run of so many days with these milkings and readings."""
-    start = compiled().start
-    first, last = start.copy(), start.copy()
-    last.n[sh.I_STEP] = first.n[sh.I_STEP] + round(days * 86400 / compiled().step_s)
-    width = Z_FIRST + 2 * len(compiled().names.vessels) + 40
-    seen = np.zeros((0, width)) if seen is None else seen
-    run = Run(plant or example(LARGE), compiled(), 7, days, 1, first, last, seen, list(sessions))
-    if loads is not None:
-        run.loads.append(np.array(loads, float))
-    return run
-
-
-def bench(plant: Plant | None = None) -> StudyContext:
-    """A bench for the plant."""
-    return StudyContext(plant or example(LARGE), RULES, ResultBuilder("day", "large"))
-
-
-def told(ctx: StudyContext) -> dict[str, Finding]:
-    """Findings by key and subject."""
-    return {f.name: f for f in ctx.notes.findings}
-
-
-def random_run(seed: int) -> Run:
-    """Readings each five minutes, contents that come and go about the reach of the agitators."""
-    draw = np.random.default_rng(seed)
-    begun = np.sort(draw.uniform(0.5, 20.0, 3))
-    milkings = [
-        session(0, f"m{i}", float(b), float(draw.uniform(1.0, 3.5))) for i, b in enumerate(begun)
-    ]
-    names = compiled().names
-    times = np.arange(0.0, 86400.0, 300.0)
-    seen = np.zeros((len(times), Z_FIRST + 2 * len(names.vessels) + 40))
-    seen[:, 0] = times
-    run = run_of(milkings, seen)
-    for tag in names.places:
-        reach, at = run.reach_kg(tag), compiled().vessel(tag)
-        held = np.repeat(draw.choice([0.0, 0.9, 1.0, 1.1, 3.0], len(times) // 24 + 1), 24)
-        seen[:, Z_FIRST + at] = reach * held[: len(times)]
-        seen[:, Z_FIRST + len(names.vessels) + at] = draw.uniform(2.0, 12.0, len(times))
-    if seed % 3 == 0:
-        milkings[-1].left_s = milkings[-1].wash_end_s = 0.0  # goes on
-    run.loads.append(np.array(
-        [[t, t + 600, kg, c, 0.0] for t, kg, c in zip(
-            draw.uniform(0, 86400, 6), (0.5, 1.0, 900.0, 20.0, 5000.0, 2.0),
-            draw.uniform(2, 12, 6), strict=True)]))  # fmt: skip
-    return run
 
 
 def warmest(run: Run, step: TemperatureStep) -> float | None:
@@ -244,13 +177,6 @@ def test_washes_are_told_by_their_worst() -> None:
     ctx = bench()
     washes.washes(ctx, run_of([good]))
     assert told(ctx)["day.wash_start"].value == 82.0 and not told(ctx)["day.wash_start"].remedies
-
-
-def changed(change: Callable[[Run], None], **more: Any) -> Run:
-    """A run whose last state is changed."""
-    run = run_of([session(0, "a", 0.0, 4.0), session(0, "b", 8.0, 4.0)], **more)
-    change(run)
-    return run
 
 
 def test_vessels_by_their_most_their_least_and_what_ran_over() -> None:
@@ -401,41 +327,3 @@ def test_services_by_their_least_and_their_most() -> None:
     idle.last.g[[sh.G_VAC_LEAST, sh.G_AIR_LEAST]] = 1e3, 1e3
     findings.services(ctx, idle)
     assert not {"day.air_least", "day.vacuum_least"} & set(told(ctx))
-
-
-@pytest.mark.parametrize("seed", [1, 3])
-def test_each_reading_is_a_moment(seed: int) -> None:
-    """Would fail if cows were counted before their unit was off, or a vessel held more than it
-    holds, or less than shows were shown."""
-    run = random_run(seed)
-    draw = np.random.default_rng(seed)
-    for one in run.sessions:
-        cows = np.zeros((40, 10))
-        cows[:, sh.O_OFF] = draw.uniform(one.begun_s, one.last_off_s, 40)
-        one.cows = cows
-    off = np.concatenate([s.cows[:, sh.O_OFF] for s in run.sessions])
-    tag, names = "TK1", compiled().names
-    full = compiled().litres[tag]
-    found = moments.moments(run)
-    cows = moments.cows_milked(run)
-    assert cows is not None and len(found) == len(run.seen) == len(cows.x)
-    begun = float(run.first.n[sh.I_STEP]) * compiled().step_s
-    for row, one, hour, (count,) in zip(
-        run.seen, found, cows.x, zip(cows.lines[0][2], strict=True), strict=True
-    ):
-        at_s = float(row[0])
-        assert one.hour == hour == pytest.approx((at_s - begun) / HOUR, abs=1e-5)
-        assert one.milked == count == sum(off < at_s)
-        at = Z_FIRST + compiled().vessel(tag)
-        litres = row[at] / compiled().kg_l[tag]
-        held = one.held[tag]
-        assert held.litres == pytest.approx(litres if litres >= 0.05 else 0.0)
-        assert held.share == pytest.approx(min(1.0, held.litres / full))
-        warm = row[at + len(names.vessels)]
-        assert held.warm_c == (pytest.approx(warm) if held.share > 0.001 else None)
-        does = [
-            "milking" if s.begun_s <= at_s < (s.left_s or s.last_off_s) else "wash"
-            for s in run.sessions
-            if s.begun_s <= at_s < (s.wash_end_s if s.left_s else s.last_off_s)
-        ]
-        assert one.doing == next(iter(does), "idle")
