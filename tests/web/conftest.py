@@ -9,7 +9,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -35,6 +35,8 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+PLAIN = "/look/page.css"
+KEPT = "local_storage,indexeddb,service_workers,cache_storage"
 LOCAL = {"127.0.0.1", "localhost", ""}
 PROGRAM = (
     "import sys; from pathlib import Path; from byrewright.commands.serve import run; "
@@ -83,7 +85,7 @@ class Server:
         end = time.monotonic() + START_S
         while True:
             try:
-                urllib.request.urlopen(f"{url}/look/page.css", timeout=2).close()
+                urllib.request.urlopen(f"{url}{PLAIN}", timeout=2).close()
                 return Served(url, self.folder)
             except OSError:
                 if self.process.poll() is not None or time.monotonic() > end:
@@ -146,6 +148,9 @@ _chromium: list[Any] = []
 """Playwright and its browser, while they run."""
 _contexts: dict[str, Any] = {}
 """Visitors who come back, by size of their screen."""
+_tabs: dict[str, Any] = {}
+"""The tab that each of them left: its process has the scripts of the pages ready to run, and a new
+one costs a second of processor."""
 
 
 def chromium() -> Any:
@@ -176,6 +181,7 @@ def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> 
         playwright, one = _chromium
         _chromium.clear()
         _contexts.clear()
+        _tabs.clear()
         one.close()
         playwright.stop()
 
@@ -191,6 +197,7 @@ class Eye:
     hosts: set[str]
     refusals: tuple[str, ...] = ()  # status codes that the test asks for
     beside: frozenset[Any] = frozenset()  # pages that others have open in this browser
+    heard: dict[str, Any] = field(default_factory=dict)
 
     @property
     def errors(self) -> list[str]:
@@ -198,21 +205,45 @@ class Eye:
         told = tuple(f"responded with a status of {code} " for code in self.refusals)
         return [one for one in self.noted if not any(x in one for x in told)]
 
+    def hear(self, page: Any) -> None:
+        """Note from now on what goes wrong on a page and where its requests go."""
+        heard = {
+            "pageerror": lambda e: self.noted.append(str(e)),
+            "console": lambda m: self.noted.append(m.text) if m.type == "error" else None,
+            "request": lambda r: self.hosts.add(urlsplit(r.url).hostname or ""),
+            "websocket": lambda w: self.hosts.add(urlsplit(w.url).hostname or ""),
+        }
+        for event, note in heard.items():
+            page.on(event, note)
+        self.heard = heard
+
     def close(self) -> None:
         """Leave; who comes back has the scripts of the pages still, and nothing else."""
         context = self.page.context
-        if context in _contexts.values():
-            context.clear_cookies()
-            where = urlsplit(self.page.url)
-            if where.scheme.startswith("http"):
-                context.new_cdp_session(self.page).send("Storage.clearDataForOrigin", {
-                    "origin": f"{where.scheme}://{where.netloc}",
-                    "storageTypes": "local_storage,indexeddb,service_workers,cache_storage",
-                })  # fmt: skip
-            for page in set(context.pages) - self.beside:
-                page.close()
-        else:
+        if context not in _contexts.values():
             context.close()
+            return
+        for event, note in self.heard.items():
+            self.page.remove_listener(event, note)
+        for page in set(context.pages) - self.beside - {self.page, *_tabs.values()}:
+            page.close()
+        where = urlsplit(self.page.url)
+        if where.scheme.startswith("http") and self.size not in _tabs:
+            self._leave(f"{where.scheme}://{where.netloc}")
+            _tabs[self.size] = self.page
+        else:
+            self.page.close()
+
+    def _leave(self, origin: str) -> None:
+        """Go from the page to one that does nothing, and forget what was kept."""
+        self.page.evaluate("sessionStorage.clear()")
+        self.page.goto(f"{origin}{PLAIN}")
+        self.page.context.clear_cookies()
+        session = self.page.context.new_cdp_session(self.page)
+        session.send("Storage.clearDataForOrigin", {"origin": origin, "storageTypes": KEPT})
+        session.detach()
+        width, height = SIZES[self.size]
+        self.page.set_viewport_size({"width": width, "height": height})
 
     def shoot(self, what: str) -> None:
         """Keep a screenshot, for people to look at."""
@@ -236,13 +267,11 @@ def open_eye(browser: Any, size: str, name: str, *, comes_back: bool = False) ->
         context = context_of(browser, size)
         if comes_back:
             _contexts[size] = context
-    beside = frozenset(context.pages)
-    page = context.new_page()
+    page = _tabs.pop(size, None) if comes_back else None
+    beside = frozenset(set(context.pages) - {page})
+    page = page or context.new_page()
     eye = Eye(page, size, name, [], set(), beside=beside)
-    page.on("pageerror", lambda e: eye.noted.append(str(e)))
-    page.on("console", lambda m: eye.noted.append(m.text) if m.type == "error" else None)
-    page.on("request", lambda r: eye.hosts.add(urlsplit(r.url).hostname or ""))
-    page.on("websocket", lambda w: eye.hosts.add(urlsplit(w.url).hostname or ""))
+    eye.hear(page)
     page.set_default_timeout(180_000)  # a busy machine
     return eye
 
