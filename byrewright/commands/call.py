@@ -180,7 +180,7 @@ class Dialogue:
         return outcome
 
     def _ended(self, ways: Sequence[tuple[str, str]]) -> str:
-        words = {"goes on": "milking goes on", "no change": "it did not help",
+        words = {"goes on": "milking continues", "no change": "it did not help",
                  "called": "I have called"}  # fmt: skip
         how = ", ".join(f"{key}: {words[way]}" for key, way in ways)
         while (said := self._ask(f"({how}): ")) is not None:

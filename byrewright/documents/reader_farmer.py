@@ -94,7 +94,8 @@ def failures(paper: Paper) -> bool:
     heads = ("failure", "milking", "last cow later by", "milk lost")
     at = [ranked.columns.index(c) for c in heads]
     paper.text("What would hold you up longest, if it came at the worst moment. "
-               "\"By hand\" means that milking goes on once somebody has done what the wall sheet "
+               "\"By hand\" means that milking continues once somebody has done what the wall "
+               "sheet "
                "for the people who milk says.")  # fmt: skip
     paper.table(
         heads,

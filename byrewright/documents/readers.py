@@ -34,7 +34,7 @@ from byrewright.studies.count import LISTED_APART, Item, count
 from byrewright.studies.routes.words import said
 from byrewright.studies.sizing import headlines
 
-NO_PLAN = "The plant file says nothing of where things stand: add place: {services: under}."
+NO_PLAN = "The plant file does not say where things stand: add place: {services: under}."
 NOT_ASKED = "Not looked at for this paper: ask for it with byrewright pack --full."
 
 

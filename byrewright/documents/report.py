@@ -278,7 +278,7 @@ def _finding(one: Finding, units: System) -> dict[str, str]:
         meaning = meaning.split(";")[0]  # there is no text to check it against
     return {
         "title": one.title,
-        "subject": one.subject,
+        "subject": "" if one.label == one.title else one.subject,
         "verdict": one.verdict,
         "sentence": prose(one.sentence),
         "has": quantity(one.value, one.unit, units),
@@ -300,6 +300,7 @@ def _findings(own: Sequence[Finding], units: System) -> list[dict[str, Any]]:
         for k, one in enumerate(group):
             brief = k > 0 and bool(one.subject) and _same(one, group[0], len(group))
             row = {**_finding(one, units), "brief": brief}
+            row["subject"] = one.subject if brief else row["subject"]
             if brief and rows[-1]["brief"] and _shows_the_same(row, rows[-1]):
                 rows[-1]["subject"] += f", {one.subject}"
             else:

@@ -78,7 +78,7 @@ def farm(plant: Plant, units: System) -> list[dict[str, str]]:
             f"{'three phases' if supply.phases == 3 else 'one phase'}, "
             f"{number(supply.voltage_v)} V, {supply.frequency_hz} Hz",
         ),
-        ("Redundancy wished", words(plant.wishes.redundancy)),
+        ("Redundancy", words(plant.wishes.redundancy)),
         ("Machines and pipes in the file", f"{len(plant.equipment)} and {len(plant.pipes)}"),
     ]
     return [{"label": a, "value": b} for a, b in rows]

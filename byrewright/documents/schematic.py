@@ -166,7 +166,7 @@ def _legend(
     if sheet.key != "power":
         notes.insert(
             0,
-            f"Pipe: service letter, tag, {SIZES[drawn_system()]}. A flag names where it goes on. "
+            f"Pipe: service letter, tag, {SIZES[drawn_system()]}. A flag names where it continues. "
             "Not to scale.",
         )
     if mode:

@@ -119,4 +119,4 @@ def test_the_gap_behind_a_cow_going_round_is_told_and_taken_as_stated() -> None:
     gap = sized(plant, size_throughput, rules={"milking.go_round_shadow": 1.0})
     found = gap.finding("throughput.net")
     assert found.value == pytest.approx(298.79, abs=0.01)
-    assert "a gap behind 100% of them is counted" in found.sentence
+    assert "a gap behind 100 % of them is counted" in found.sentence

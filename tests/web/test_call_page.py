@@ -62,7 +62,7 @@ def test_a_caller_is_led_without_a_network_and_nothing_is_lost(
     page.get_by_role("button", name="Back").click()
     page.get_by_role("button", name="Back").click()
     page.get_by_role("button", name=yes, exact=True).click()
-    page.get_by_role("button", name="Milking goes on").click()
+    page.get_by_role("button", name="Milking continues").click()
     page.fill("#who", "Anna")
     page.fill("#remark", "sock full of straw")
     page.get_by_role("button", name="Done").click()

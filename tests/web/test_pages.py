@@ -300,7 +300,7 @@ def test_edit_conflict_is_told_and_nothing_is_lost(eye: Eye, served: Served) -> 
     page.get_by_role("button", name="Save").click()
     page.get_by_text("Somebody else saved this file meanwhile").wait_for()
     eye.shoot("edit-conflict")
-    page.get_by_role("button", name="Put my changes on theirs").click()
+    page.get_by_role("button", name="Apply my changes to theirs").click()
     page.get_by_text("Look them over and save").wait_for()
     page.get_by_role("button", name="Save").click()
     page.get_by_text("Saved.").wait_for()

@@ -38,7 +38,7 @@ def test_a_file_goes_up_and_causes_come_out(browser: Any, served: Served, tmp_pa
     page.get_by_text("does not tell when it began").wait_for()
     page.fill("input[name='who']", "Anna Example")
     page.click("#keep")
-    page.get_by_text("figures entered in the log").wait_for()
+    page.get_by_text("Figures entered in the log").wait_for()
     page.set_input_files("#file", str(path))
     page.click("#send")
     page.get_by_text("these readings are in the log already").wait_for()

@@ -74,7 +74,7 @@ def test_a_call_on_a_telephone_reaches_the_log(browser: Any, served: Served) -> 
     page.get_by_role("button", name="I have called").click()
     page.fill("#who", "Berta")
     page.get_by_role("button", name="Done").click()
-    page.get_by_text("1 entered in the log.").wait_for(timeout=60_000)
+    page.get_by_text("Entered in the log: 1.").wait_for(timeout=60_000)
     page.goto(served.page(FEW, "call"))
     page.locator("td", has_text="Berta").wait_for()
     page.get_by_text("somebody was called").wait_for()

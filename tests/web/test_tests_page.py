@@ -112,7 +112,7 @@ def test_the_page_takes_readings_and_shows_their_verdict(browser: Any, served: S
     one(page, f"v:{SLOPE}").fill("0.1")
     one(page, f"pm:{SLOPE}").fill("0.05")
     page.click("#send")
-    page.get_by_text("1 readings entered in the log.").wait_for()
+    page.get_by_text("Readings entered in the log: 1.").wait_for()
     page.click("#send")
     page.get_by_text("says nothing that is not in the log already").wait_for()
     page.goto(served.page(ROWS, "tests"))
@@ -170,7 +170,7 @@ def test_pages_of_one_file_hear_the_server_too_and_keep_plants_apart(
     page.click('details[data-group="Milk"] summary')
     assert one(page, f"v:{SLOPE}").input_value() == "1.1"
     page.click("#send")
-    page.get_by_text("1 readings entered in the log.").wait_for()
+    page.get_by_text("Readings entered in the log: 1.").wait_for()
     page.goto(f"{north}/tests/fill")
     page.locator("details.group").first.wait_for()
     assert page.locator("#earlier a").count() == 0

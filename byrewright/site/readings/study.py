@@ -267,7 +267,7 @@ def _hunting(measured: Measured, one: Reading) -> None:
             f"every {found.period_s:.3g} s, {100 * found.share:.0f} % of all its swing: its "
             "control hunts, or something runs at that pace.",
             of=one, formula="strongest line of the spectrum, at "
-            f"{HUNTS_SHARE:.0%} of all swing or more (our choice)",
+            f"{100 * HUNTS_SHARE:.0f} % of all swing or more (our choice)",
         )  # fmt: skip
 
 

@@ -102,6 +102,7 @@ def _detergent(measured: Measured, channels: Sequence[Reading]) -> None:
             "detergent", "Time with detergent in the return", found.washes_s / 60.0, "min", 0.1,
             f"Detergent returned for {found.washes_s / 60:.1f} min, at {found.strongest:.2f} mS/cm "
             f"beside {found.water:.2f} of the water; at the end it {rinsed} ({found.last:.2f}).",
-            of=one, formula=f"time at {WASHES:.0%} of the way from water to detergent or more "
+            of=one, formula=f"time at {100 * WASHES:.0f} % of the way from water to detergent or "
+                            f"more "
             "(our choice)",
         )  # fmt: skip

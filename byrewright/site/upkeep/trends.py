@@ -198,7 +198,7 @@ def finding_of(one: Trend) -> Finding:
         f"{name}: {one.points[-1].value:.4g} {one.unit} after {len(one.points)} visits; "
         f"{one.says}.",
         one.verdict, formula="value = mean + b (day - middle); the range is that of one more "
-        f"reading, {SHARE:.0%} of which lie in it", inputs=tuple(inputs),
+        f"reading, {100 * SHARE:.0f} % of which lie in it", inputs=tuple(inputs),
         source="least squares with prediction interval, turned round for the day (Fieller)",
         confidence="from_memory", missing=(one.says,) if one.verdict == "unknown" else (),
     )  # fmt: skip
@@ -236,7 +236,8 @@ def table_of(found: Sequence[Trend]) -> Table:
              "" if t.limit is None else float(f"{t.limit.value:.4g}"), *_days(t.crosses), t.verdict)
             for t in found
         ),
-        f"From and to: {SHARE:.0%} of readings like these cross in between; no date: not in sight. "
+        f"From and to: {100 * SHARE:.0f} % of readings like these cross in between; no date: not "
+        f"in sight. "
         "A trend starts anew when the part was renewed or the fault mended.",
     )  # fmt: skip
 

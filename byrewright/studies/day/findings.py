@@ -71,10 +71,13 @@ def _traffic(ctx: StudyContext, run: Run) -> None:
     done = [b for b in run.sessions if b.ended and len(b.cows)]
     if not done:
         return
+    stands = run.plant.first(StandsCows)
+    turns = stands is not None and stands.layout == "rotary"
     again = float(np.mean([np.mean(b.cows[:, sh.O_PASSES] > 1.5) for b in done]))
     ctx.find(
         "day.go_rounds", "Cows that go round again", again, "",
-        f"{again:.1%} of the cows had not milked out by the exit and went round again.",
+        f"{100 * again:.1f} % of the cows had not milked out by the exit and went round again."
+        if turns else "Rows leave together: no cow goes round again.",
         limit=run.plant.wishes.go_round_share, sense="at_most", allowance=0.05,
         formula="cows with more than one pass over all cows",
         remedies=remedies.slower(run.plant, again),
@@ -161,7 +164,7 @@ def _dryness(ctx: StudyContext, run: Run, tag: str, v: sh.Floats, cap: float) ->
     least = float(v[sh.P_LEAST]) / cap
     ctx.find(
         "day.vessel_dry", f"Least in {tag}", least, "",
-        f"{tag} never fell below {least:.0%} of its volume." if least > DRY_SHARE else
+        f"{tag} never fell below {100 * least:.0f} % of its volume." if least > DRY_SHARE else
         f"{tag} ran dry: the cooler, wash or laundry it feeds went short of water.",
         subject=tag, limit=DRY_SHARE, sense="at_least",
         formula="least content over volume",
@@ -296,7 +299,8 @@ def cold(ctx: StudyContext, run: Run) -> None:
         rated, fall = float(rows[i, sh.R_RATED_C]), float(rows[i, sh.R_FALL])
         left = 1.0 - fall * max(0.0, most - rated)
         less = (
-            f"above the rated {rated:g} degC, so the duty falls to {left:.0%} at the hottest"
+            f"above the rated {rated:g} degC, so the duty falls to {100 * left:.0f} % at the "
+            f"hottest"
             if left < 1.0
             else f"never above the rated {rated:g} degC, so it gives its full duty"
         )

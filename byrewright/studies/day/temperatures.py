@@ -340,7 +340,8 @@ def _coolers(ctx: StudyContext, run: Run) -> None:
             freezes_c = ctx.number("milk.wall_least_c")
             ctx.find(
                 "day.milk_freezes", f"Milk that freezes in {tag}", 100 * x[i, sh.SX_ICED] / kg,
-                "%", f"{x[i, sh.SX_ICED] / kg:.0%} of the milk left the {stage} of {tag} at "
+                "%", f"{100 * x[i, sh.SX_ICED] / kg:.0f} % of the milk left the {stage} of {tag} "
+                     f"at "
                 f"{freezes_c:g} degC, where it freezes on to the plates: use warmer liquid, less "
                 "of it, or a smaller stage.",
                 subject=f"{tag} {stage}", limit=100 * TRICKLE, sense="at_most",

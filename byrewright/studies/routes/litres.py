@@ -151,7 +151,7 @@ def from_duty(plant: Plant, rate: MilkRate, rules: Rulebook | None = None) -> Lo
                 return Loss(rate.mean_l_min, "L/min", f"{AT_MOST}: {rate.basis}")
             return Loss(
                 share * rate.mean_l_min, "L/min",
-                f"{share:.0%} of the mean milk flow goes there by the solved network",
+                f"{100 * share:.0f} % of the mean milk flow goes there by the solved network",
             )  # fmt: skip
         if loses.startswith("pipe:"):
             pipe = next(p for p in plant.pipes if p.id == loses[5:])

@@ -179,7 +179,8 @@ def _compressors(
             "air.compressor", "Compressor output", have, "L/min free",
             f"{one.id} gives {have:.0f} L/min of free air; {want:.0f} L/min are needed for it to "
             "carry "
-            f"milking {each}at no more than {ctx.number('air.duty_most'):.0%} of its time with "
+            f"milking {each}at no more than {100 * ctx.number('air.duty_most'):.0f} % of its "
+            f"time with "
             f"a tenth lost to leaks ({spare(have, want)}).",
             subject=one.id, limit=round(want, 1), sense="at_least", allowance=TIGHT,
             formula="Q = q / (d - l)", inputs=(*inputs, field(one, "capacity_l_min_free", "Q")),

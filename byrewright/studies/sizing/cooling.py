@@ -276,7 +276,8 @@ def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
             else "; the tank does the rest."
         )
         + (
-            f" {point.past_share:.0%} of it goes past the cooler: a way round is open in milking."
+            f" {100 * point.past_share:.0f} % of it goes past the cooler: a way round is open in "
+            f"milking."
             if point.past_share
             else ""
         )

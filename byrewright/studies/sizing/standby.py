@@ -61,7 +61,9 @@ def shed_words(ctx: StudyContext) -> str:
     heat = ctx.number("generator.heat_share")
     if heat <= 0:
         return "Heaters and laundry are shed."
-    return f"{1 - heat:.0%} of heaters and laundry is shed." if heat < 1 else "Nothing is shed."
+    if heat >= 1:
+        return "Nothing is shed."
+    return f"{100 * (1 - heat):.0f} % of heaters and laundry is shed."
 
 
 def size_generator(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:

@@ -88,10 +88,10 @@ def _gap_cost(ctx: StudyContext, duty: Duty) -> str:
     if none - each < 0.5:
         return ""
     running = 1.0 - duty.stop_share
-    reckoned = f"a gap behind {held:.0%} of them is counted" if held else "none is counted"
+    reckoned = f"a gap behind {100 * held:.0f} % of them is counted" if held else "none is counted"
     return (
         f" A stall left empty behind each cow that goes round would cost "
-        f"{(none - each) * running:.0f} cows an hour ({1 - each / none:.1%}); {reckoned}."
+        f"{(none - each) * running:.0f} cows an hour ({100 * (1 - each / none):.1f} %); {reckoned}."
     )
 
 

@@ -189,7 +189,8 @@ def _heater(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
             "wash.heater_volume", "Hot water held", one.volume_l, "L",
             f"{listed([h.id for h in heaters])} hold{verb_s(len(heaters))} {have:.0f} L at "
             f"{heater_set_c(ctx):.0f} degC; a plant wash draws {heat.heater_l:.0f} L and the "
-            f"largest tank's wash {tank:.0f} L, and {usable:.0%} of what is held comes out hot "
+            f"largest tank's wash {tank:.0f} L, and {100 * usable:.0f} % of what is held comes "
+            f"out hot "
             f"({spare(have, need)}).",
             subject=one.id, limit=round(share, 1), sense="at_least", allowance=TIGHT,
             formula="V = (sum of V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank)/u, "

@@ -218,7 +218,7 @@ def _source(ctx: StudyContext, day: WaterDay) -> None:
         ctx.find(
             "water.source", "Water source", one.flow_l_min, "L/min",
             f"{listed([s.id for s in sources])}: {have:.0f} L/min; the day's {litres} needs "
-            f"{need:.0f} L/min around the clock at {share:.0%} of it ({spare(have, need)})."
+            f"{need:.0f} L/min around the clock at {100 * share:.0f} % of it ({spare(have, need)})."
             + (" No store makes up for it: find more, or use less water a litre of milk in the "
                "cooler." if short else ""),
             subject=one.id, limit=round(need * one.flow_l_min / have, 2), sense="at_least",

@@ -157,10 +157,10 @@ def _one_drop(
         source=SOLVED,
         confidence="derived",
         advised=first[2] if first else None,
-        advised_why=f"brings the drop within {ROOM:.0%} of its limit" if first else "",
+        advised_why=f"brings the drop within {100 * ROOM:.0f} % of its limit" if first else "",
         target=(first[0], "bore_mm") if first else None,
         remedies=tuple(
-            Remedy(name, "bore_mm", new, f"brings the drop within {ROOM:.0%} of its limit")
+            Remedy(name, "bore_mm", new, f"brings the drop within {100 * ROOM:.0f} % of its limit")
             for name, _, new in changes
         ),
     )
