@@ -355,7 +355,7 @@ def test_a_hot_day_makes_cold_dear() -> None:
     ran = [r.finding("day.refrigeration_hours@CU1") for r in (usual_day, hot_day)]
     assert ran[1].value > ran[0].value * 1.03  # a few kelvin over rating when milk comes
     assert "14 to 24 degC" in ran[0].sentence and "full duty" in ran[0].sentence
-    assert "32 to 42 degC (a hot day)" in ran[1].sentence and "falls to 75%" in ran[1].sentence
+    assert "32 to 42 degC (a hot day)" in ran[1].sentence and "falls to 75 %" in ran[1].sentence
     energy = [r.finding("day.energy_1000_l").value for r in (usual_day, hot_day)]
     assert energy[1] > energy[0]
 
