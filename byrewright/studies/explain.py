@@ -71,7 +71,7 @@ def explain(finding: Finding) -> Explanation:
     if finding.source:
         parts.append(("Source", (source_words(finding.source, finding.confidence),)))
     if finding.advised is not None:
-        parts.append(("Advice", (_advice(finding),)))
+        parts.append(("Advised", (_advice(finding),)))
     if finding.remedies:
         parts.append(("What would put it right", tuple(map(_remedy, finding.remedies))))
     return Explanation(f"{finding.title} ({finding.name})", tuple(parts))
@@ -217,4 +217,4 @@ def _advice(finding: Finding) -> str:
     machine, name = finding.target
     number_only = number(finding.advised) if finding.advised is not None else ""
     why = f" ({finding.advised_why})" if finding.advised_why else ""
-    return f"set {name} of {machine} to {number_only}{why}"
+    return f"{name} of {machine}: {number_only}{why}"

@@ -47,7 +47,7 @@ def test_fails_says_by_how_much_and_what_to_do() -> None:
     )  # fmt: skip
     text = explain(found).render()
     assert "outside the limit by 20.0 % of it" in text
-    assert "set capacity_l_min_free of VP1 to 110 (rounded up)" in text
+    assert "capacity_l_min_free of VP1: 110 (rounded up)" in text
 
 
 def test_unknown_says_what_is_missing() -> None:

@@ -164,7 +164,8 @@ def _water_stage(
         "K",
         f"{cooler.id} brings {point.milk_l_min:.0f} L/min of milk from "
         f"{point.in_c:.0f} to {got.hot_out_c:.1f} degC with {stage.ratio:g} "
-        f"water to 1 at {round(duty.water_warmest_c, 1):g} degC: {approach:.1f} K above the "
+        f"parts of water to 1 of milk at {round(duty.water_warmest_c, 1):g} degC: {approach:.1f} "
+        f"K above the "
         f"water, NTU {got.ntu:.1f}; {most:.1f} K at most is usual at that ratio.",
         subject=cooler.id,
         limit=most,

@@ -84,7 +84,8 @@ def _reserve_alone(ctx: StudyContext, case: Case) -> None:
     alone = next(p.name for p in state.pumps if p.speed > 0.0)
     held = ctx.plant.wishes.redundancy != "none"
     says = (
-        f"With {alone} alone A1 takes {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} L/min "
+        f"With {alone} alone {has:.0f} L/min can be let in at A1 before Vm falls by 2 kPa; "
+        f"{wanted:.0f} L/min "
         f"is {'required' if held else 'the rule, but the farm did not ask for redundancy'}."
     )
     if held and has < wanted:

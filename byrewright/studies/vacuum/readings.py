@@ -148,7 +148,7 @@ def _reserve(ctx: StudyContext, case: Case) -> None:
             f"Effective reserve (A1), {'ISO form' if rule == 'iso' else 'US rule'}",
             has,
             "L/min",
-            f"A1 will take {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} L/min is "
+            f"{has:.0f} L/min can be let in at A1 before Vm falls by 2 kPa; {wanted:.0f} L/min is "
             f"required{'' if held else ' by a rule set not applied here, shown only'}.",
             limit=wanted if held else None,
             sense="at_least",
@@ -163,7 +163,7 @@ def _reserve(ctx: StudyContext, case: Case) -> None:
         "Manual reserve (A1)",
         manual,
         "L/min",
-        f"With regulation shut off and the pumps flat out A1 will take {manual:.0f} L/min.",
+        f"With regulation shut off and the pumps flat out {manual:.0f} L/min can be let in at A1.",
         formula="as effective reserve, regulation out of use",
         inputs=(fall,),
     )
