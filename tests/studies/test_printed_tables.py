@@ -322,3 +322,34 @@ def test_every_word_here_is_met() -> None:
         if re.search(pattern, one.sentence)
     }
     assert met == every
+
+
+@pytest.mark.parametrize("number", PLANTS)
+def test_what_governs_and_what_is_usual(number: int) -> None:
+    """Would fail if a drive were said to be set by the lesser of its two loads, a machine of two
+    were listed without its place, or heat of chilling were taken from another temperature."""
+    plant, rules, found = sizing(number)
+    for one in found.findings:
+        i = inputs(one)
+        if one.key == "deck.drive_motor":
+            running = i["k"] * i["c_high"] * i["W"] * G
+            by = "running" if running >= i["F_start"] / i["s"] else "starting"
+            assert f"set by {by} the full deck" in one.sentence
+    for tag in (m.id for m in plant.machines(GeneratesPower)):
+        starts = [str(r["load"]) for r in rows(number, f"power.start_order.{tag}")]
+        for name in starts:
+            machine, _, place = name.partition(" (")
+            count = plant.equipment[machine].count
+            assert bool(place) == (count > 1) and place in ("", *(
+                f"{k} of {count})" for k in range(1, count + 1)))  # fmt: skip
+        assert len(starts) == len(set(starts))
+    stages = {(r["cooler"], r["stage"]): r for r in rows(number, "cooling.stages")}
+    for one in rows(number, "expected"):
+        said = re.search(r"chilling from (\d+) degC", str(one["what"]))
+        if said:
+            chilled = [r for (_, stage), r in stages.items() if stage == "chilled"]
+            out = sum(float(r["milk out"]) for r in chilled) / len(chilled)
+            kg_s = sum(float(r["milk"]) for r in chilled) / 60 * (
+                rules.number("milk.density_kg_m3") / 1000)  # fmt: skip
+            kw = kg_s * rules.number("milk.cp_kj_kgk") * (float(said[1]) - out)
+            assert one["here"] == near(kw, 2, rel=0.02)

@@ -199,3 +199,10 @@ def test_a_wider_pipe_drops_less_and_gives_no_less(name: str) -> None:
         regulated = next(float(r[8]) for r in found.table("balance").rows if r[0] == (
             "All units milking"))  # fmt: skip
         assert one.value == pytest.approx(regulated, abs=0.6)
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_what_is_tight_at_best_is_not_said_to_hold(name: str) -> None:
+    """Would fail if a milkline with more units than the old rule has were passed."""
+    for one in studied(name)[1].findings:
+        assert "tight at best" not in one.sentence or one.verdict in ("tight", "fails"), one
