@@ -10,13 +10,22 @@ from typing import Any
 
 import pytest
 
+from byrewright.plant.farm import minutes
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.routes.brute import harms_of, search, tried
-from byrewright.studies.routes.litres import Spills, from_duty, litres_in, milk_rate
+from byrewright.studies.routes import ledger
+from byrewright.studies.routes.brute import FoundHarm, harms_of, search, tried
+from byrewright.studies.routes.litres import (
+    AT_MOST,
+    Loss,
+    Spills,
+    from_duty,
+    litres_in,
+    milk_rate,
+)
 from byrewright.studies.routes.questions import all_scenes
-from byrewright.studies.routes.scene import Scene, other_positions
+from byrewright.studies.routes.scene import Question, Scene, other_positions
 from byrewright.studies.routes.study import Routes, report
 from tests.drafting.drafts import begun
 from tests.engine.test_day_network import two_ends
@@ -262,3 +271,45 @@ def test_sixty_valves_are_quick() -> None:
     hits = [h for s in all_scenes(plant).values() for h in search(s, 2)]
     assert time.process_time() - begun < ORDER_TWO_S  # measured: a tenth of it
     assert hits
+
+
+class FakeLedger:
+    """A day that loses so much, and remembers what it was asked."""
+
+    def __init__(self, litres: float) -> None:
+        self.litres = litres
+        self.asked: list[tuple[float, float]] = []
+        self.got: list[Any] = []
+
+    def expect(self, wrongs: Any) -> None:
+        """What is got ready."""
+        self.got = list(wrongs)
+
+    def lost_l(self, wrong: Any, start_min: float, end_min: float) -> float:
+        """Litres of that time."""
+        self.asked.append((start_min, end_min))
+        return self.litres
+
+
+@pytest.mark.parametrize(("litres", "amount"), [(0.4, 7.0), (0.6, 0.06), (80.0, 8.0)])
+def test_milk_that_flows_is_lost_by_the_day_and_all_else_by_the_duty(
+    litres: float, amount: float
+) -> None:
+    """Would fail if a loss were taken of another time than ten minutes in the first milking, a
+    trickle were told as a loss, or milk that stands were asked of the day."""
+    plant, day = rotary(), FakeLedger(litres)
+
+    def hit(harm: str, loses: str = "milk", at: str = "open") -> FoundHarm:
+        return FoundHarm("milking", Question(harm, "V1", (), loses), (("V1", at),))
+
+    duty = Loss(7.0, "L/min", "the duty")
+    lost, stored = hit("milk_lost"), hit("milk_lost", "TK1")
+    others = [stored, hit("flooded"), hit("milk_lost", at="full")]
+    loss = ledger.from_day(plant, day, lambda _: duty, [lost, *others])  # type: ignore[arg-type]
+    assert day.got == [lost.wrong]
+    assert all(loss(one) is duty for one in others) and not day.asked
+    told = loss(lost)
+    assert told.amount == pytest.approx(amount) and told.unit == "L/min"
+    assert (AT_MOST in told.basis) == (litres < 0.5)
+    first = min(minutes(m.start) for m in plant.milkings)
+    assert day.asked == [(first + 30, first + 40)]
