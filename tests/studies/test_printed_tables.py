@@ -30,7 +30,7 @@ SAID: dict[str, dict[str, Worked]] = {
         r"every ([\d.]+) s": lambda i, f: i["T"] / i["N"],
         r"would cost (\d+) cows": lambda i, f: (
             3600 * i["N"] / i["T"] * (1 - i["s"]) * (1 / (1 + i["g"]) - 1 / (1 + 2 * i["g"]))),
-        r"an hour \(([\d.]+)%\)": lambda i, f: 100 * (1 - (1 + i["g"]) / (1 + 2 * i["g"])),
+        r"an hour \(([\d.]+) ?%\)": lambda i, f: 100 * (1 - (1 + i["g"]) / (1 + 2 * i["g"])),
     },
     "throughput.go_round": {
         r"asked for (\d+) %": lambda i, f: 100 * i["g_wish"],
