@@ -292,7 +292,7 @@ def failures(
     units: Units = "metric",
     as_measured: AsMeasured = False,
 ) -> None:
-    """Apply each way each machine can fail: does milking go on, and what does it cost."""
+    """Apply each way each machine can fail: does milking continue, and what does it cost."""
     from byrewright.commands import failures as command
 
     command.run(plant, pairs, hours, as_json, every, costs, seed, units, as_measured)
