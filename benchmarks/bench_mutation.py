@@ -384,7 +384,9 @@ def _meant(test: str, path: Path) -> int:
     about = {word.rstrip("s") for word in re.findall("[a-z]+", f"{path.parent.name} {path.stem}")}
     named = test.partition("::")[0]
     words = {word.rstrip("s") for word in re.findall("[a-z]+", Path(named).stem)}
-    return max(len(about & words), int(any(part in named for part in FAMILIES)))
+    family = any(part in named for part in FAMILIES)
+    room = path.relative_to(ROOT / "byrewright").parts[0]
+    return max(len(about & words), int(family)) + int(f"tests/{room}/" in named)
 
 
 def importers(path: Path) -> set[Path]:
