@@ -31,7 +31,6 @@ from byrewright.studies.slopes import STEP_S, SlopeMilk, slope_milk
 
 SAY = f"This is a {NOT_VALIDATED}."
 MOST_AT_ONCE = 4  # attachments in one slope at the same moment that are counted apart
-FALLS_A_COW = 0.02  # units that fall or are kicked off, for each cow milked
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +47,9 @@ class Load:
     fall_air_l_min: float
     air_share: float
     attach_interval_s: float
+    passes_s: float
+    """How long air of an attachment passes."""
+    falls_a_cow: float
     milk: SlopeMilk
 
     @property
@@ -96,6 +98,8 @@ def load_of(plant: Plant, rules: Rulebook, line: CollectsMilk, duty: Duty) -> Lo
         fall_air_l_min=falls,
         air_share=0.5 if line.looped else 1.0,
         attach_interval_s=duty.attach_interval_s,
+        passes_s=rules.number("vacuum.attach_air_s"),
+        falls_a_cow=rules.number("milking.kick_off_share"),
         milk=milk,
     )
 
@@ -174,11 +178,11 @@ def _limit(
 def _share(load: Load, limits: Sequence[float]) -> float:
     """Share of milking with slugs: by the milk of each slope, attachments by chance within a step.
 
-    A unit just put on lets air pass for three seconds; now and then one falls.
+    A unit just put on lets air pass for some seconds; now and then one falls.
     """
-    lasts = 3.0
-    mean = np.minimum(load.milk.attached * lasts / STEP_S, MOST_AT_ONCE)
-    fallen = np.minimum(1.0, FALLS_A_COW * load.milk.attached.mean() * lasts / STEP_S)
+    each = load.passes_s / STEP_S
+    mean = np.minimum(load.milk.attached * each, MOST_AT_ONCE)
+    fallen = np.minimum(1.0, load.falls_a_cow * load.milk.attached.mean() * each)
     above = [load.milk.flow_l_min > limit for limit in limits]
     weights = [np.exp(-mean) * mean**k / math.factorial(k) for k in range(MOST_AT_ONCE)]
     weights.append(np.maximum(0.0, 1.0 - sum(weights)))
