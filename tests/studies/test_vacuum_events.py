@@ -7,6 +7,8 @@ read as they stand.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -14,8 +16,10 @@ import pytest
 
 from byrewright.engine import airmarch
 from byrewright.plant.plant import Plant
+from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.vacuum import transient
+from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.vacuum import findings_time, transient
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.network import Network
 from byrewright.studies.vacuum.situations import pumps_running
@@ -207,3 +211,50 @@ def test_a_control_is_worse_by_each_of_its_faults() -> None:
     """Drop and overshoot in kPa and a tenth of the seconds until back, of which twenty count."""
     assert Tuned(0.1, 0.1, 1.5, 0.25, 4.0).badness == pytest.approx(1.5 + 0.25 + 0.4)
     assert Tuned(0.1, 0.1, 1.5, 0.25, math.inf).badness == pytest.approx(1.75 + 2.0)
+
+
+def told(run: Run, running: tuple[str, ...] = ("VP1",), wish: bool = True) -> dict[str, Any]:
+    """What is found of an event, by key."""
+    plant = rotary()
+    wishes = plant.wishes.model_copy(update={"no_single_stop": wish})
+    plant = plant.model_copy(update={"wishes": wishes})
+    case: Any = SimpleNamespace(network=network_of(plant, RULES), running=running, tuned=())
+    ctx = StudyContext(plant, RULES, ResultBuilder("vacuum", "x"))
+    findings_time._event(ctx, case, run)
+    return {f.key: f for f in ctx.notes.findings}
+
+
+@pytest.mark.parametrize(("units", "back_s", "key"), [
+    (0.0, 2.0, "fall_off"), (0.4, 6.0, "fall_off"), (7.0, math.inf, "open_test"),
+    (3.0, 4.0, "pump_trips_valve_leaks"), (30.0, math.inf, "all_vacuum_lost"),
+])  # fmt: skip
+def test_an_event_is_told_by_what_it_did(
+    network: Network, units: float, back_s: float, key: str
+) -> None:
+    """Would fail if cups that stay on were said to fall, or an event that is a fault of a part, or
+    only what would be, were held against the plant."""
+    run = read(network, QUIET * 2, [0.0] * len(network.units_at), None)
+    event = replace(run.event, key=key, title="Something")
+    run = replace(run, event=event, units_falling=units, back_after_s=back_s, under_limit_s=2.6,
+                  least_kpa=39.5, after_kpa=40.7)  # fmt: skip
+    for running in (("VP1",), ("VP1", "VP2")):
+        found = told(run, running)
+        one = found[f"vacuum.event.{key}"]
+        assert one.value == units and "falls 2.5 kPa to 39.5 kPa" in one.sentence
+        assert ("likely to fall" in one.sentence) == (units > 0.5)
+        assert (f"under 30 kPa for 2.6 s: {units:.0f} cups" in one.sentence) == (units > 0.5)
+        settles = "settles at 40.7 kPa" if back_s == math.inf else f"is back after {back_s:.1f} s"
+        assert settles in one.sentence
+        lost = key == "all_vacuum_lost"
+        judged = key in ("fall_off", "open_test") or (lost and len(running) == 1)
+        assert one.limit == (0.0 if judged else None)
+        assert bool(one.remedies) == lost
+        assert ("What if" in one.sentence) == (lost and len(running) > 1)
+        assert ("vacuum.event.fall_off_back" in found) == (key == "fall_off")
+        if key == "fall_off":
+            back = found["vacuum.event.fall_off_back"]
+            assert back.value == back_s and back.limit == 5.0
+            assert ("tune the control" in back.sentence) == (back_s > 5.0)
+    if key == "all_vacuum_lost":
+        free = told(run, ("VP1",), wish=False)[f"vacuum.event.{key}"]
+        assert free.limit is None
