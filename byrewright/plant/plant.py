@@ -129,7 +129,9 @@ class Mode(Record):
     """What the plant is doing, and the position each valve and state each machine then has."""
 
     name: str = par("", "name")
-    does: Annotated[tuple[Does, ...], BeforeValidator(_listed)] = par("", "what goes on")
+    does: Annotated[tuple[Does, ...], BeforeValidator(_listed)] = par(
+        "", "what the plant does in it"
+    )
     like: str | None = par("", "mode it takes its other positions from", None)
     positions: dict[str, str] = par("", "machine id to position or state", {})
 

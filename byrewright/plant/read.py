@@ -451,7 +451,9 @@ class _Reader:
                 Mode, own, self.source, place, given={"name": name, "positions": positions}
             )
             if mode is not None and not mode.does:
-                self.source.add("F022", (*place, "does"), meaning="what goes on", allowed="")
+                self.source.add(
+                    "F022", (*place, "does"), meaning="what the plant does in it", allowed=""
+                )
             elif mode is not None:
                 self.modes[name] = mode
 

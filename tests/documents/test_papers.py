@@ -42,7 +42,7 @@ def results() -> Result:
     ranked = Table(
         "failures.ranked", "Failures", ("failure", "milking", "last cow later by", "milk lost",
                                         "acts take"), ("", "", "min", "L", "min"),
-        tuple((f"VP1 way {i}", "goes on", float(i), 0.0, 4.0) for i in range(60)),
+        tuple((f"VP1 way {i}", "continues", float(i), 0.0, 4.0) for i in range(60)),
     )  # fmt: skip
     to_do = Table(
         "failures.to_do", "To do", ("failure", "seen", "done"), ("", "", ""),

@@ -35,7 +35,7 @@ CASES: list[tuple[str, str, str, str]] = [
     ),
     ("F007", "ways: 2,", "ways: 2", "a comma or } is missing"),
     ("F009", "count: 40", "count: *many", "*many is not defined above it"),
-    ("F022", "does: idle", "does: []", "modes.calm.does: missing: what goes on"),
+    ("F022", "does: idle", "does: []", "modes.calm.does: missing: what the plant does in it"),
     ("F008", "sensed: true", "sensed: [[[[[[[[[[[[[[1]]]]]]]]]]]]]]", "nested too deeply"),
     ("F009", SMALL, BOMB, "repeats too much"),
     (

@@ -286,7 +286,7 @@ def test_parts_on_the_shelf_are_added_up() -> None:
 
 
 @pytest.mark.parametrize(("pace", "acts", "stops", "words"), [
-    (1.0, 0, False, "goes on"), (0.7, 0, False, "slower"), (0.7, 1, False, "by hand"),
+    (1.0, 0, False, "continues"), (0.7, 0, False, "slower"), (0.7, 1, False, "by hand"),
     (1.0, 1, False, "by hand"), (0.0, 1, True, "stops"),
 ])  # fmt: skip
 def test_how_milking_stands(pace: float, acts: int, stops: bool, words: str) -> None:

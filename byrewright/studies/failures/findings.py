@@ -423,8 +423,10 @@ def _cause(
 def cause_sentence(analysis: Analysis, cost: Cost) -> str:
     """What a failure does and what is done, in one or two sentences."""
     case, at = cost.case, cost.worst
-    words = {"stops": "milking stops until the repair", "by hand": "milking continues by hand",
-             "slower": "milking continues more slowly", "goes on": "milking continues"}  # fmt: skip
+    words = {
+        "stops": "milking stops until the repair", "by hand": "milking continues by hand",
+        "slower": "milking continues more slowly", "continues": "milking continues",
+    }  # fmt: skip
     text = f"{case.event.id[:1].upper()}{case.event.id[1:]}: {words[standing(case)]}"
     if case.answer.acts:
         text += f" ({'; '.join(a.text for a in case.answer.acts)}; {case.hand_min:.0f} min)"

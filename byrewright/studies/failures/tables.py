@@ -40,7 +40,7 @@ def standing(case: Case) -> str:
         return "stops"
     if case.answer.acts:
         return "by hand"
-    return "slower" if case.answer.pace < 1.0 else "goes on"
+    return "slower" if case.answer.pace < 1.0 else "continues"
 
 
 def ranked(
