@@ -17,6 +17,7 @@ from byrewright.plant.plant import Plant
 from byrewright.results import Finding, Result
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.vacuum import study_vacuum
+from byrewright.studies.vacuum.balance import balance_svg
 from tests.plants import rotary, rows
 from tests.studies.varied import STARTS
 
@@ -206,3 +207,60 @@ def test_what_is_tight_at_best_is_not_said_to_hold(name: str) -> None:
     """Would fail if a milkline with more units than the old rule has were passed."""
     for one in studied(name)[1].findings:
         assert "tight at best" not in one.sentence or one.verdict in ("tight", "fails"), one
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_the_bars_of_the_balance_are_drawn_to_scale(name: str) -> None:
+    """Would fail if a bar were longer than its air, parts overlapped, or the mark of the pumps
+    stood elsewhere than at what they draw flat out."""
+    _, found = studied(name)
+    drawing = balance_svg(found)
+    x0, y0, wide, high = map(float, re.search(r'viewBox="([\d. ]+)"', drawing)[1].split())  # type: ignore[index]
+    bars = re.findall(
+        r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="28".*?: (\d+) L/min', drawing
+    )
+    marks = re.findall(r'M([\d.]+) (\d+)V(\d+)" stroke="#a33"[^>]*/><text[^>]*>(\d+)<', drawing)
+    rows_ = found.table("balance").rows
+    assert len(marks) == len(rows_)
+    left = min(float(x) for x, *_ in bars)
+    longest = max(marks, key=lambda m: float(m[3]))
+    scale = (float(longest[0]) - left) / float(longest[3])
+    assert 0.6 * wide < float(longest[0]) < 0.92 * wide
+    for (mark, top, bottom, litres), row in zip(marks, rows_, strict=True):
+        assert float(litres) == float(row[-1])
+        assert float(mark) - left == pytest.approx(scale * float(litres), abs=0.2)
+        mine = [b for b in bars if int(top) < int(b[1]) < int(bottom)]
+        assert [float(b[3]) for b in mine] == [float(v) for v in row[1:-1] if float(v) > 0]
+        at = left
+        for x, y, width, value in mine:
+            assert float(x) == pytest.approx(at, abs=0.3) and y0 <= int(y) < int(y) + 28 <= high
+            assert float(width) == pytest.approx(scale * float(value), abs=0.11)
+            at += float(width)
+    keys = re.findall(r'<rect x="(\d+)" y="(\d+)" width="16"', drawing)
+    used = {i for r in rows_ for i, v in enumerate(r[1:-1]) if float(v) > 0}
+    assert len(keys) == len(set(keys)) == len(used)
+    below = max(int(b[1]) + 28 for b in bars)
+    assert all(below < int(y) and int(y) + 14 <= high and x0 <= int(x) < wide for x, y in keys)
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_speed_and_power_are_those_of_the_pumps_that_run(name: str) -> None:
+    """Would fail if a speed were told as its share, a pump that stands were counted as running, or
+    pumps that share were said to stand at their least speed where they run faster."""
+    plant, found = studied(name)
+    pumps = [m for m in plant.equipment.values() if m.kind == "vacuum_pump"]
+    least = max(p.least_speed_pct for p in pumps if p.speed == "variable")  # type: ignore[attr-defined]
+    milking = next(f for f in found.findings if f.key == "vacuum.steady.milking")
+    said = re.search(r", (.+) running at (\d+) % speed, ([\d.]+) kW, (\d+) L/min", milking.sentence)
+    assert said
+    speed, kw, litres = float(said[2]), float(said[3]), float(said[4])
+    assert least - 0.5 <= speed <= 100
+    mode = next(n for n, m in plant.modes.items() if "milking" in m.does)
+    run = [p for p in pumps if plant.position(mode, p.id) == "runs"]
+    assert all(p.id in said[1] for p in run) and (len(run) > 1) == (" and " in said[1])
+    (row,) = (r for r in found.table("balance").rows if r[0] == "All units milking")
+    assert litres == pytest.approx(sum(map(float, row[1:-2])), abs=6)
+    shares = [f for f in found.findings if f.key == "vacuum.sharing"]
+    assert bool(shares) == (len(run) > 1 and speed <= least + 0.5)
+    most_kw = sum(f.value or 0.0 for f in found.findings if f.key == "vacuum.motor")
+    assert 0 < kw < most_kw
