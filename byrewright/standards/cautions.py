@@ -13,7 +13,7 @@ CAUTIONS: Mapping[str, str] = {
         "Rotating deck and drives: guard nip points at entry and exit, fit emergency stops within "
         "reach, sound a warning before a restart, lock out before work below the deck."
     ),
-    "vacuum": "Vacuum plant: vent and isolate before opening; vessels must stand full vacuum.",
+    "vacuum": "Vacuum plant: vent and isolate before opening; vessels must withstand full vacuum.",
     "pressure": (
         "Compressed air and pressure vessels: relieve to zero before work; vessels need a relief "
         "valve and inspection by the local rules."

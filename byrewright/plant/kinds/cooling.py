@@ -55,7 +55,7 @@ class PlateCooler(CoolsMilk):
     FAILURES = (
         Failure("blocks", "filter", 3.0, "hardly any milk gets through, and the pumps before it labour", "let the milk past it or open and clean it", "gaskets",
                 effects.SHUT),
-        Failure("fouled", "exchanger_fouling", 3.0, "milk leaves warmer than last month", "backwash itwards; if that is not enough have it opened",
+        Failure("fouled", "exchanger_fouling", 3.0, "milk leaves warmer than last month", "backwash it; if that is not enough, have it opened",
                 "gaskets", effects.fouled(0.6)),
         Failure("plate leaks", "exchanger", 8.0, "the dairy reports a raised freezing point, or the water is cloudy with milk", "isolate its water; hold the milk back; have it pressure-tested",
                 "plate and gasket", effects.outside("water in milk, told by its freezing point; or milk in the water")),

@@ -402,7 +402,7 @@ def _stays(
         f"vessel "
         f"({_named(stay)}) and goes with the next milk: lay them with their fall, give their low "
         "points a drain that opens, blow them out, or let the first milk run to waste."
-        + (f" Nothing lets out what is shut in in {_named(shut)}." if shut else "")
+        + (f" Nothing drains what is shut in by closed valves in {_named(shut)}." if shut else "")
         if stay else "Every line that a wash passes runs empty when it is drained down.",
         subject="out of tanks" if out else "",
         limit=limit, sense="at_most", allowance=TIGHT,
