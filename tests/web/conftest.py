@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import shutil
 import socket
-import subprocess
-import sys
 import time
 import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -17,6 +16,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from tests.plant.small import SMALL as FEW_MACHINES
+from tests.web.serving import serving
 
 ROOT = Path(__file__).resolve().parents[2]
 SHOTS = ROOT / "out" / "screenshots"
@@ -38,10 +38,6 @@ FLAGS = (
 PLAIN = "/look/page.css"
 KEPT = "local_storage,indexeddb,service_workers,cache_storage"
 LOCAL = {"127.0.0.1", "localhost", ""}
-PROGRAM = (
-    "import sys; from pathlib import Path; from byrewright.commands.serve import run; "
-    "run(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), behind_proxy=sys.argv[4:] == ['proxy'])"
-)
 
 
 @dataclass
@@ -69,18 +65,11 @@ class Server:
     def __init__(self, folder: Path, host: str = "127.0.0.1", *more: str) -> None:
         self.folder, self.host, self.port, self.more = folder, host, free_port(), more
         self.log = folder / ".server.log"
-        self.process: subprocess.Popen[bytes] | None = None
+        self.process: BaseProcess | None = None
 
     def begin(self) -> Served:
         """Begin, and wait until it answers."""
-        asked = [str(self.folder), self.host, str(self.port), *self.more]
-        with self.log.open("ab") as out:
-            self.process = subprocess.Popen(
-                [sys.executable, "-c", PROGRAM, *asked],
-                cwd=ROOT,
-                stdout=out,
-                stderr=out,
-            )
+        self.process = serving(self.folder, self.host, self.port, "proxy" in self.more, self.log)
         url = f"http://127.0.0.1:{self.port}"
         end = time.monotonic() + START_S
         while True:
@@ -88,7 +77,7 @@ class Server:
                 urllib.request.urlopen(f"{url}{PLAIN}", timeout=2).close()
                 return Served(url, self.folder)
             except OSError:
-                if self.process.poll() is not None or time.monotonic() > end:
+                if not self.process.is_alive() or time.monotonic() > end:
                     pytest.fail(f"the server did not start:\n{self.log.read_text()}")
                 time.sleep(0.1)
 
@@ -96,13 +85,14 @@ class Server:
         """As a loss of power would."""
         assert self.process is not None
         self.process.kill()
-        self.process.wait(10)
+        self.process.join(10)
 
     def end(self) -> None:
         """End in good order; nothing may have gone wrong unseen."""
         if self.process is not None:
             self.process.terminate()
-            self.process.wait(20)
+            self.process.join(20)
+            assert not self.process.is_alive(), "the server does not end"
         assert "Traceback" not in self.log.read_text(), self.log.read_text()[-3000:]
 
 
