@@ -107,7 +107,7 @@ CATALOGUE: Mapping[str, Message] = {
     "C027": Message("milk is withheld but nothing keeps it apart",
                     "Add one, with bucket units or a divert line.", "advice"),
     "C028": Message("the shares of the milkings add up to {found}, not 1; they are scaled", "Make them add up to 1.", "advice"),
-    "C029": Message("{found} milking units for {allowed} stalls of a rotary", "Give each stall a unit.", "advice"),
+    "C029": Message("{found} milking units for {allowed} stalls of a rotary", "Give each stall one unit.", "advice"),
     "C030": Message("group {found} takes part in no milking", "Name it in the `groups` of a milking."),
     "C031": Message("{found} washes a day but {allowed} milkings; each wash follows a milking",
                     "Correct `washes_a_day`.", "advice"),

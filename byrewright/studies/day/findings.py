@@ -141,8 +141,9 @@ def _fullness(ctx: StudyContext, run: Run, tag: str, v: sh.Floats, cap: float, r
     most = float(v[sh.P_MOST]) / rho
     spilt = float(v[sh.P_SPILT]) / rho
     if spilt > 0:
+        litres = f"{spilt:.0f}" if spilt >= 10 else f"{spilt:.2g}"
         sentence = (
-            f"{tag} ran over at {run.clock(float(v[sh.P_OVER_AT]))} and lost {spilt:.0f} L. "
+            f"{tag} ran over at {run.clock(float(v[sh.P_OVER_AT]))} and lost {litres} L. "
             + (
                 "It needs a faster outlet, more volume or an earlier collection."
                 if isinstance(run.plant.equipment[tag], StoresMilk)

@@ -322,7 +322,7 @@ def _judge(
     if not pumps:
         takes = f"{stage.out_l_min:.0f} L/min can run on by themselves"
     if stage.out_l_min <= 0:
-        takes = "nothing leads on"
+        takes = "nothing takes it on"
     says = (
         f"In {stage.mode} {stage.in_l_min:.0f} L/min of wash come into {names}; {takes} "
         f"({spare(stage.out_l_min, limit)})"

@@ -153,7 +153,7 @@ def _machines(
     if count == 1:
         ctx.find(
             f"cloths.{word}_one_out", f"One {word} out of order", 0, "",
-            f"There is one {word} only: when it stands still the reserve lot of cloths lasts one "
+            f"There is one {word} only: when it stops the reserve lot of cloths lasts one "
             f"milking.{do}", subject=listed([m.id for m in machines]), limit=1, sense="at_least",
             formula="machines left = n - 1", inputs=inputs, source="practice",
             confidence="common_practice", **change,

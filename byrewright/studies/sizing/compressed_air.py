@@ -333,7 +333,7 @@ def _dew_point(ctx: StudyContext, dryer: DriesAir) -> None:
         f"{dryer.id} dries to {dryer.dew_point_c:g} degC at pressure; in the coldest month the "
         f"building is taken as {coldest:g} degC, so {'no' if gap >= 0 else 'some'} water "
         f"condenses in it "
-        f"({gap:.0f} K apart).{do}",
+        f"({abs(gap):.0f} K {'apart' if gap >= 0 else 'too warm'}).{do}",
         subject=dryer.id, limit=least, sense="at_least", allowance=(wanted - least) / least,
         formula="gap = T + b - t_d",
         inputs=(Input("T", "mean ambient of the coldest month", min(ctx.plant.site.ambient_c),

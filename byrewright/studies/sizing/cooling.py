@@ -70,7 +70,8 @@ def _reached(ctx: StudyContext, cooler: CoolsMilk) -> None:
                 "cooling.reaches", "Modes in which nothing cools the milk", float(len(dry)),
                 "modes",
                 f"In {listed(dry)} milk runs and nothing reaches {cooler.id} at {stage.cold_in}: a "
-                "valve on its way is shut, or its pump stands. Milk is then as much warmer as that "
+                "valve on its way is shut, or its pump is stopped or too weak. Milk is then as "
+                "much warmer as that "
                 "stage would cool it.",
                 subject=f"{cooler.id}.{stage.cold_in}", limit=0.0, sense="at_most",
                 formula="flow at the port in each mode", source="the solved liquid network",

@@ -89,7 +89,7 @@ def _reserve_alone(ctx: StudyContext, case: Case) -> None:
         f"is {'required' if held else 'the rule, but the farm did not ask for redundancy'}."
     )
     if held and has < wanted:
-        says += " Until the other runs again attach slower, or fit larger pumps."
+        says += " Until the other runs again, attach more slowly, or fit larger pumps."
     ctx.find(
         "vacuum.reserve.one_pump",
         "Effective reserve with one pump alone",
