@@ -19,12 +19,9 @@ MEASURED = "BYREWRIGHT_TESTS_FIRST_START"
 
 def start(env: Mapping[str, str]) -> tuple[float, float]:
     """Run the command: seconds by the clock and of processors."""
-    code = (
-        "from pathlib import Path; from byrewright.commands.day import run;"
-        f"run(Path({str(EXAMPLE)!r}), as_json=True)"
-    )
+    command = [sys.executable, "-m", "byrewright", "day", str(EXAMPLE), "--json"]
     before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-    subprocess.run([sys.executable, "-c", code], env=env, check=True, capture_output=True)
+    subprocess.run(command, env=env, check=True, capture_output=True)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     used = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     return time.perf_counter() - begun, used
