@@ -7,7 +7,7 @@ from math import log
 
 import pytest
 
-from byrewright.standards import electrical, practice
+from byrewright.standards import electrical, milkline_table, practice
 from byrewright.standards.rulebook import default_rulebook
 
 RULES = default_rulebook()
@@ -122,3 +122,17 @@ def test_running_costs_may_be_off_either_way() -> None:
         if key.startswith("quote.") and key.endswith("_low"):
             high = RULES.number(f"{key.removesuffix('_low')}_high")
             assert 0.5 <= one.value < 1.0 < high <= 1.5
+
+
+@pytest.mark.parametrize(
+    ("number", "taken"), [(0.0, False), (0.1, True), (999.9, True), (1000.0, False), ("x", False)]
+)
+def test_a_table_of_the_standard_takes_numbers_that_a_line_may_have(
+    number: object, taken: bool
+) -> None:
+    """Would fail if a slip of the decimal point in the user's own table passed."""
+    if taken:
+        assert milkline_table._number(number, "bore") == number
+        return
+    with pytest.raises(milkline_table.TableError):
+        milkline_table._number(number, "bore")
