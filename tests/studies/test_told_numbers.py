@@ -43,7 +43,8 @@ def test_what_is_said_judged_and_held_to_is_the_findings_own(study: str, number:
     for one in STUDIES[study](plant, RULES).findings:
         assert not senseless(one.sentence), one
         if one.value is not None and one.key not in NO_VALUE and not one.key.startswith(COUNTED):
-            assert says(one.sentence, one.value), one
+            none = not one.value and " no " in one.sentence
+            assert none or says(one.sentence, one.value), one
         if one.limit is None:
             continue
         assert not one.remedies or one.verdict not in ("holds", "tight"), one
