@@ -236,9 +236,8 @@ def table_of(found: Sequence[Trend]) -> Table:
              "" if t.limit is None else float(f"{t.limit.value:.4g}"), *_days(t.crosses), t.verdict)
             for t in found
         ),
-        f"From and to: {100 * SHARE:.0f} % of readings like these cross in between; no date: not "
-        f"in sight. "
-        "A trend starts anew when the part was renewed or the fault mended.",
+        f"From and to: with a chance of {100 * SHARE:.0f} % the limit is crossed between these "
+        "dates; without a date no crossing is in sight. A trend starts anew when the part was renewed or the fault mended.",
     )  # fmt: skip
 
 

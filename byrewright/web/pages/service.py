@@ -251,11 +251,13 @@ class ServiceView(View):
         order = sorted(self.plan.dues, key=lambda d: (d.day is None, d.day or 0.0))
         names = [f"{d.task.machine}: {d.task.what}" for d in order]
         options = [tag("option", n, value=n) for n in names]
-        fields = [
+        work = [
             tag("label", t("upkeep.which"), tag("select", options, id="which")),
             tag("label", t("upkeep.who"), tag("input", id="who", autocomplete="name")),
             tag("button", t("upkeep.done"), type="button", data_act="done", data_with="which who",
                 id="enter", cls="main"),
+        ]  # fmt: skip
+        meter = [
             tag("label", t("upkeep.meter"),
                 tag("input", id="read", placeholder="VP1=1240 h")),
             tag("button", t("upkeep.enter_meter"), type="button", data_act="meter",
@@ -263,8 +265,8 @@ class ServiceView(View):
             tag("a", t("upkeep.calendar"), href=self.v.link("service/visits.ics"), cls="button"),
         ]  # fmt: skip
         told = say(self.said, "bad" if self.refused else "") if self.said else None
-        return tag("section", tag("h2", t("upkeep.enter")), tag("div", fields, cls="row no-print"),
-                   told)  # fmt: skip
+        rows = [tag("div", one, cls="row no-print") for one in (work, meter)]
+        return tag("section", tag("h2", t("upkeep.enter")), rows, told)
 
     def _trends(self) -> Child:
         t = self.v.t
@@ -284,11 +286,10 @@ class ServiceView(View):
             for one in self.plan.trends[:MOST]
         ]  # fmt: skip
         head = [t(f"upkeep.{h}") for h in ("test", "picture", "last", "verdict")]
-        note = self.plan.result.table("service.trends").note
-        body = table(head, rows, cls="trends") if rows else tag("p", t("upkeep.no_trend"))
-        return tag(
-            "section", tag("h2", t("upkeep.trends")), body, tag("p", note, cls="quiet small")
-        )
+        if not rows:
+            return tag("section", tag("h2", t("upkeep.trends")), tag("p", t("upkeep.no_trend")))
+        note = tag("p", self.plan.result.table("service.trends").note, cls="quiet small")
+        return tag("section", tag("h2", t("upkeep.trends")), table(head, rows, cls="trends"), note)
 
     def _missed(self, tables: dict[str, Table]) -> Child:
         t = self.v.t
