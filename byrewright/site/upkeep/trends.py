@@ -237,7 +237,8 @@ def table_of(found: Sequence[Trend]) -> Table:
             for t in found
         ),
         f"From and to: with a chance of {100 * SHARE:.0f} % the limit is crossed between these "
-        "dates; without a date no crossing is in sight. A trend starts anew when the part was renewed or the fault mended.",
+        "dates; without a date no crossing is in sight. A trend starts anew when "
+        "the part was renewed or the fault mended.",
     )  # fmt: skip
 
 
