@@ -166,7 +166,7 @@ TESTS: Mapping[str, Test] = {
         "a rough or oval mouth.",
         (Figure("liner_age", "Milkings of the liners, of their life", "%",
                 most="milking.liner_age_pct"),)),
-    "shut-off valve leakage": Test("Milking units", "Airflow at the long milk tube, shut-off shut.", (Figure("shut_off_leak", "Leakage of the shut-off valve", "L/min"),), each=True),
+    "shut-off valve leakage": Test("Milking units", "Airflow at the long milk tube, shut-off shut.", (Figure("shut_off_leak", "Leakage of the shut-off valve", "L/min", most="vacuum.test.shutoff_leak_l_min"),), each=True),
     "removal at the end of flow": _tick("Milking units", "removal", "Takes off and shuts at the end "
         "of flow", "Let water flow and stop it: the unit comes off with its vacuum shut.",
         each=True),
