@@ -63,6 +63,7 @@ FILLED: Mapping[str, str] = {
     "rows": "1 for a rotary, 2 for rows",
     "operators": "2, or more where the cows and hours of a milking need them",
     "groups": "one for each hour of a milking",
+    "currency": f"that of the region ({', '.join(CURRENCIES.values())}), else EUR",
 }
 """Line: what is put in its place where the brief leaves it out, as the page of the format tells."""
 
