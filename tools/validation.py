@@ -60,8 +60,8 @@ def tests_in(tree: ast.Module) -> Iterator[ast.FunctionDef]:
 
 BITE = """\
 `benchmarks/bench_mutation.py` puts small faults into the source and runs the tests that come there.
-Not drawn are bounds of what a user may state, numbers that stand for nothing or for no end (under a
-millionth, over ninety million), and the layout of the day's sheet.
+Not drawn are bounds of what a user may state and ranges of what is usual, numbers that stand for
+nothing or for no end (under a millionth, over ninety million), and the layout of the day's sheet.
 
 Killed of the faults of a draw, before and with the tests that its survivors called for:
 
@@ -74,20 +74,23 @@ Killed of the faults of a draw, before and with the tests that its survivors cal
 | studies | 7 | 40 of 120 | 94 of 120 |
 
 Tests were written for those draws, so they say little of other faults. Drawn anew, with seeds that
-no test was written for before they were drawn; each a least figure, since slow tests were not all
-asked:
+no test was written for; each a least figure, since slow tests were not all asked:
 
 | room | seed | seconds of tests for one fault | killed |
 |---|---|---|---|
-| standards | 3023 | 40, none of the site's | 34 of 50 |
-| engine, compiled solvers and kernels too | 3023 | 60 | 22 of 29 |
-| studies, before sizing's formulas were worked again | 1009 | 25 | 5 of 15 |
-| studies | 4099 | 45 | 14 of 31, and 19 with tests written since |
+| standards | 818182 | 30 | 39 of 40 |
+| engine, compiled solvers and kernels too | 818183 | 30 | 24 of 30 |
+| studies | 818181 | 40 | 18 of 40 |
+| studies, with what the survivors of 818181 called for | 929292 | 40 | 17 of 30 |
 
-The aim of 90 % is not reached. What lived: figures that are judgement without a source (how well
-readings repeat, hours of installing); steps by which a solver comes faster to the same answer;
-greatest and least that fall together on the plants that are asked; words for rare cases.
-"""
+Of the last draw's kills eight were not tried again after a test was found that failed with no
+fault; the other nine were. In standards, whose ranges are drawn no more, a fault is asked first
+by the tests of its room; 34 of 50 were killed before (seed 3023, 40 s), when it was not. The aim
+of 90 % is reached there alone. What lived in the studies: routes and the plan's mending (which of
+two states or machines is taken), words for rare cases, how near to a limit counts as tight,
+greatest and least that fall together on the plants that are asked. In the engine: steps by which
+a solver comes faster to the same answer, and numbers that only a plant of another kind would
+show."""
 """What the draws of benchmarks/bench_mutation.py found."""
 
 
