@@ -77,7 +77,7 @@ def orifice_share(pressure_kpa_abs: float, ambient_kpa_abs: float) -> tuple[floa
     """Air drawn in through a small hole as a share of choked flow, and its slope per kPa.
 
     Quarter-ellipse between the critical pressure ratio and 1 (the form of ISO 6358, from memory;
-    within 0.6 % of the isentropic nozzle). Zero, not negative, when there is no vacuum.
+    within 0.4 % of the isentropic nozzle). Zero, not negative, when there is no vacuum.
 
     >>> orifice_share(50.0, 101.3)[0], round(orifice_share(59.3, 101.3)[0], 3)
     (1.0, 0.993)

@@ -18,7 +18,7 @@ fluids = pytest.importorskip("fluids")
 
 WITHIN = 0.01  # the agreement asked of the solver, as a share of the drop
 FRICTION = 4e-4  # what two steps of Colebrook leave, as the formula states
-NOZZLE = 0.007  # quarter-ellipse against the isentropic nozzle
+NOZZLE = 0.004  # quarter-ellipse against the isentropic nozzle
 BLASIUS = 0.05  # the standard's formula is Blasius friction, ours Colebrook
 SIZING = 0.005  # whole cfm and litres as published
 UNAL = 0.06  # about the tightest that the published record supports

@@ -98,6 +98,12 @@ def events(network: Network) -> dict[str, tuple[Event, list[Any]]]:
     return {e.key: (e, sorted(e.rows(network, lowered))) for e in standard_events(network, running)}
 
 
+def test_every_event_of_a_report_can_be_asked_for_alone(network: Network) -> None:
+    """Would fail if an event that a report shows were refused by its name, or a name stood for
+    none; this rotary has no drain that could be left open."""
+    assert {*events(network), "drain_open"} == set(transient.EVENTS)
+
+
 def test_events_change_what_they_say_when_they_say(network: Network) -> None:
     """Would fail if air came in before the record's quiet second, for another time than stated or
     more than stated, or another pump tripped."""

@@ -1,6 +1,7 @@
 """The operating map for the day: vacuum, speed and power by mode, pumps running, units attached.
 
-Points are added until a straight line between them is within half the stated error everywhere.
+Points are added until a straight line between them is near enough halfway between them: a
+third of the stated error in vacuum, half of it in power.
 """
 
 from __future__ import annotations

@@ -357,8 +357,9 @@ def full_drain_l_min(bore_mm: float, discharge: float) -> float:
 
 EVENTS = (
     "fall_off", "open_test", "attach", "pump_trips", "pump_trips_valve_leaks", "all_vacuum_lost",
+    "control_sticks", "regulator_open", "drain_open",
 )  # fmt: skip
-"""Keys of every event in time; a plant with one pump has some of them."""
+"""Keys of every event in time; not every plant has all of them."""
 
 
 def standard_events(network: Network, running: tuple[str, ...]) -> list[Event]:
