@@ -160,6 +160,16 @@ def test_litres() -> None:
     assert litres_in(50.0, 10.0) == pytest.approx(19.635, abs=0.001)  # pi/4 0.05^2 x 10 m
 
 
+def test_stored_milk_tells_the_level_it_runs_from(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a loss out of a tank named another level than the one that was solved."""
+    monkeypatch.setattr(Spills, "out_of", lambda *_: 5.0)
+    plant = rotary()
+    hit = FoundHarm("idle", Question("milk_lost", "FD1", (), "TK1"), (("V1", "open"),))
+    rules = Rulebook({"vessel.level_share": 0.5})
+    told = from_duty(plant, milk_rate(plant), rules)(hit)
+    assert told.amount == 5.0 and told.basis.endswith("50 % full")
+
+
 def test_a_line_said_to_rise_by_its_slope_does_not_run_empty() -> None:
     """Would fail if a stated slope had no say in what drains: the line to the receiver, said to
     rise 3 % towards it, keeps its liquid."""

@@ -23,7 +23,8 @@ NOTHING_L_MIN = 0.05
 class DayLedger:
     """Milk that runs to waste in the first simulated day of a plant.
 
-    Times are minutes after midnight. The day begins an hour before the first milking.
+    Times are minutes after midnight. The day begins on a full hour, at least one before the first
+    milking.
 
     Raises:
         DoesNotCompile: a plant the engine refuses; the sentence names the part.

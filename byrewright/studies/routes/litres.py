@@ -132,7 +132,8 @@ def _of_withheld(hit: FoundHarm) -> bool:
 def from_duty(plant: Plant, rate: MilkRate, rules: Rulebook | None = None) -> LossOf:
     """Losses by the plant's duty and the solved network: the milk flow in the share that the
     network sends the wrong way, and what a tank loses through what stands open."""
-    spills = Spills(plant, rules or default_rulebook())
+    rules = rules or default_rulebook()
+    spills, full_pct = Spills(plant, rules), 100 * rules.number("vessel.level_share")
 
     def loss(hit: FoundHarm) -> Loss:
         loses, subject = hit.question.loses, hit.question.subject
@@ -159,7 +160,9 @@ def from_duty(plant: Plant, rate: MilkRate, rules: Rulebook | None = None) -> Lo
         if loses in plant.equipment and hit.question.harm in ("milk_lost", "milk_to_wash"):
             l_min = spills.out_of(hit, loses)
             if l_min > 0:
-                return Loss(l_min, "L/min", f"out of {loses} by the solved network, a third full")
+                return Loss(
+                    l_min, "L/min", f"out of {loses} by the solved network, {full_pct:g} % full"
+                )
         return Loss(None, "", "not a flow of milk lost")
 
     return loss
