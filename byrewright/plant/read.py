@@ -290,10 +290,8 @@ class _Reader:
                 for other in [value] if isinstance(value, str) else value:
                     self.refer((*place, name), other, str(able))
             self.own_state(place, machine)
-            at_port, on = (
-                getattr(machine, "at_port", None),
-                self.machines.get(getattr(machine, "on", "")),
-            )
+            at_port = getattr(machine, "at_port", None)
+            on = self.machines.get(getattr(machine, "on", ""))
             if at_port is not None and on is not None and on.port(at_port) is None:
                 self.no_port((*place, "at_port"), on, at_port)
 
