@@ -130,7 +130,7 @@ def test_milk_that_goes_past_the_cooler_is_counted_warm(drafted: Plant) -> None:
     cold = finding(drafted, "cooling.milk_out", "").value
     past = finding(with_modes(drafted, *milks, V39="open"), "cooling.milk_out", "")
     assert cold is not None and past.value is not None and past.value > cold + 5
-    share = next(float(w[:-1]) / 100 for w in past.sentence.split() if w.endswith("%"))
+    share = float(re.findall(r"([\d.]+) %", past.sentence)[0]) / 100
     warm = next(i.value for i in past.inputs if i.symbol == "T_in")
     assert isinstance(warm, float)
     mixed = share * warm + (1 - share) * cold  # with less milk the plates cool it further
