@@ -138,6 +138,8 @@ def shows(_: object, n: int) -> int:
 
 
 STARTED = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background work ignores it
 from tests.drafting.test_cores import shows, told
 from byrewright.drafting.cores import side_by_side, workers
 with workers(2) as at_work:
