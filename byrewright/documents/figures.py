@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from byrewright.documents.format import number, percent, quantity, unit_sign
+from byrewright.documents.format import drawn_system, number, quantity, room, unit_sign
 from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, RULE, Ink, text_width_mm
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import letters_svg, line_svg, rect_svg, rule_svg, sheet_svg
@@ -72,7 +72,11 @@ def _bars_svg(title: str, bars: Sequence[tuple[Finding, int]]) -> str:
             parts.append(rule_svg(((x - 2.4, y - 0.4), (x - 1.2, y + 4)), 1.0, PAPER))
         word = "least" if one.sense == "at_least" else "most"
         parts.append(
-            _text(WIDE_MM - right + 2, y + 3, f"{MARKS[one.verdict]} {percent(one.margin)} {word}")
+            _text(
+                WIDE_MM - right + 2,
+                y + 3,
+                f"{MARKS[one.verdict]} {room(one, drawn_system())} {word}",
+            )
         )
     x = left + scale
     parts.append(rule_svg(((x, 6.5), (x, 8 + row * len(bars))), 0.6))

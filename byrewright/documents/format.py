@@ -11,6 +11,7 @@ from typing import Literal
 
 from byrewright.plant.machine import Machine
 from byrewright.plant.record import Record
+from byrewright.results import Finding
 from byrewright.standards.sources import SOURCES
 from byrewright.standards.units import US_UNITS, UnitError, beside, convert
 
@@ -134,6 +135,20 @@ def quantity(value: float | int | str | None, unit: str, system: System = "metri
     text = number(turned)
     sign = beside(text, _SIGNS.get(name, name))
     return text + (NO_BREAK + sign if sign else "")
+
+
+def room(one: Finding, system: System = "metric") -> str:
+    """By how much a finding is inside its limit: a share of the limit, or kelvin of a temperature,
+    of which a share says nothing.
+
+    >>> wall = Finding("k", "", "t", 2.56, "degC", "s", "holds", "at_least", -0.52, 5.92)
+    >>> room(wall) == "+3.1" + NO_BREAK + "K"
+    True
+    """
+    if one.margin is None or one.limit is None or one.unit != "degC":
+        return percent(one.margin)
+    gap, name = shown(one.margin * abs(one.limit), "K", system)
+    return f"{gap:+.1f}{NO_BREAK}{_SIGNS.get(name, name)}"
 
 
 def percent(share: float | None) -> str:

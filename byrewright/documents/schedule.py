@@ -328,7 +328,7 @@ def _findings(results: Result) -> Page:
             f.unit,
             {"at_least": "at least", "at_most": "at most"}.get(f.sense, ""),
             _digits(f.limit),
-            None if f.margin is None else round(f.margin * 100, 1),
+            None if f.margin is None or f.unit == "degC" else round(f.margin * 100, 1),
             f.sentence,
             f.formula,
             "; ".join(_put_in(i) for i in f.inputs),

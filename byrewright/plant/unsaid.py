@@ -11,6 +11,7 @@ from byrewright.plant.farm import Work, clock, names_by_start
 from byrewright.plant.problems import show
 from byrewright.plant.source import Source
 from byrewright.results import Assumption
+from byrewright.standards.cooling import lies_in
 from byrewright.standards.electrical import usual_supply
 
 STARTS = {1: ("06:00",), 2: ("05:00", "16:00"), 3: ("05:00", "13:00", "21:00")}
@@ -28,7 +29,7 @@ LAST_COW_H = 0.2
 CALF_L_COW_DAY = 0.6
 """Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
 CURRENCIES = {"US": "USD", "Australia": "AUD", "New Zealand": "NZD"}
-"""Of regions by how their name begins (codes of ISO 4217); elsewhere the brief's default."""
+"""Of regions by their country (codes of ISO 4217, from memory); elsewhere the brief's default."""
 _SAME = {
     "site": ("ambient_c", "hottest_c", "room_heated_to_c", "altitude_m", "region", "currency"),
     "herd": ("yield_std_dev", "groups", "cow_mass_kg"),
@@ -159,8 +160,8 @@ class Filler:
 
     def money(self) -> None:
         """The region's currency, where the brief does not state one."""
-        region = str(self.stated.get("region", "")).casefold()
-        code = next((c for r, c in CURRENCIES.items() if region.startswith(r.casefold())), "")
+        region = str(self.stated.get("region", ""))
+        code = next((c for place, c in CURRENCIES.items() if lies_in(region, place)), "")
         if code and "currency" not in self.data:
             self.assume("currency", code, code, "", "currency of prices", "usual in the region")
 

@@ -203,6 +203,15 @@ def lies_south(region: str) -> bool:
     return any(r.south and r.region.casefold() == region.casefold() for r in TEMPERATURE_RULES)
 
 
+def lies_in(region: str, country: str) -> bool:
+    """Whether a region is a country, or one of its parts, written `US-California`.
+
+    >>> lies_in("us-california", "US"), lies_in("Usedom", "US")
+    (True, False)
+    """
+    return region.casefold().partition("-")[0] == country.casefold()
+
+
 @dataclass(frozen=True, slots=True)
 class AmbientClass:
     """A tank's ambient letter: performance and safe operating temperatures, degC."""

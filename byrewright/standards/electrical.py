@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from byrewright.standards.cooling import lies_in
 from byrewright.standards.model import Value
 
 StartMethod = Literal["direct", "star_delta", "soft", "drive"]
@@ -139,6 +140,6 @@ def usual_supply(region: str, phases: object = 3) -> dict[str, float]:
     >>> usual_supply("US-California"), usual_supply("EU")
     ({'voltage_v': 480.0, 'frequency_hz': 60}, {})
     """
-    if not region.casefold().startswith("us"):
+    if not lies_in(region, "US"):
         return {}
     return {"voltage_v": 240.0 if phases == 1 else 480.0, "frequency_hz": 60}

@@ -117,6 +117,8 @@ def _verdict(finding: Finding) -> str:
     if finding.margin is None:
         return f"{words}."
     share = f"{100 * abs(finding.margin):.1f} % of it"
+    if finding.unit == "degC" and finding.limit is not None:  # a share of it says nothing
+        share = f"{abs(finding.margin * finding.limit):.1f} K"
     if finding.verdict == "fails":
         return f"{words} by {share}."
     allowance = f" (tight under {100 * finding.allowance:g} %)" if finding.allowance else ""

@@ -428,7 +428,7 @@ def missing(v: Visit, what: str = "missing") -> None:
 
 def findings(v: Visit, some: list[Any], empty: str) -> Html:
     """Findings one under another, the worst first; opening one shows how it was worked out."""
-    from byrewright.documents.format import percent
+    from byrewright.documents.format import room
     from byrewright.documents.us_units import explained_in, finding_in
 
     if not some:
@@ -437,7 +437,7 @@ def findings(v: Visit, some: list[Any], empty: str) -> Html:
     for plain in worst_first(some):
         one = finding_in(plain, v.units)
         margin = (
-            tag("span", percent(one.margin), cls="mono quiet small")
+            tag("span", room(plain, v.units), cls="mono quiet small")
             if one.margin is not None and one.limit
             else None
         )

@@ -21,8 +21,9 @@ from byrewright.documents.figures import (
     series_svg,
     table_bars_svg,
 )
-from byrewright.documents.format import number, percent, quantity
-from byrewright.results import VERDICTS, Series
+from byrewright.documents.format import NO_BREAK, number, percent, quantity, room
+from byrewright.results import VERDICTS, Finding, Series
+from byrewright.studies.explain import explain
 from tests.documents.made import made_result
 
 PAGE_MM = 297 - 24 - 20
@@ -87,3 +88,13 @@ def test_missing_and_endless_numbers_are_a_dash() -> None:
     assert quantity(None, "L") == "-"
     assert percent(None) == "-"
     assert quantity("as built", "L") == "as built"
+
+
+def test_what_a_temperature_has_to_spare_is_in_degrees() -> None:
+    """A wall at 2.6 degC was said to be 593 % from -0.52 degC, in US units too."""
+    wall = Finding("k", "", "t", 2.56, "degC", "s", "holds", "at_least", -0.52, 5.923)
+    warm = replace(wall, value=9.0, limit=6.0, verdict="fails", sense="at_most", margin=-0.5)
+    assert [room(f).replace(NO_BREAK, " ") for f in (wall, warm)] == ["+3.1 K", "-3.0 K"]
+    assert room(wall, "US").replace(NO_BREAK, " ") == "+5.5 °F"
+    assert room(replace(wall, unit="kW", value=11.0, limit=10.0, margin=0.1)) == "+10 %"
+    assert "by 3.0 K." in str(explain(warm).parts)

@@ -61,6 +61,7 @@ def test_money_that_is_not_stated_is_that_of_the_region() -> None:
         ("region: New Zealand", "NZD", "usual in the region"),
         ("region: US\ncurrency: EUR", "EUR", ""),
         ("region: EU", "EUR", "not stated"),
+        ("region: Usedom", "EUR", "not stated"),
     ):
         told = read_brief_text(PLAIN + lines)
         assert told.brief.site_part().currency == code, lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import ClassVar, Literal
 
 from byrewright.plant import effects
-from byrewright.plant.kinds.milk import CONFINED
+from byrewright.plant.kinds.milk import CONFINED, HOT
 from byrewright.plant.machine import (
     RUN,
     Failure,
@@ -60,6 +60,7 @@ class PlateCooler(CoolsMilk):
         Failure("plate leaks", "exchanger", 8.0, "the dairy reports a raised freezing point, or the water is cloudy with milk", "isolate its water; hold the milk back; have it pressure-tested",
                 "plate and gasket", effects.outside("water in milk, told by its freezing point; or milk in the water")),
     )  # fmt: skip
+    CAUTIONS = (HOT,)
     UPKEEP = (
         Upkeep(
             "compare the approach temperature with the clean one",

@@ -29,6 +29,9 @@ from byrewright.standards.milkline import COWS_A_SOCK
 CONFINED = (
     "Never enter a vessel: confined space, gas and moving agitator. Follow local law and a permit."
 )
+HOT = (
+    "Hot caustic or acid may be inside: wear eye and hand protection, open nothing under pressure."
+)
 
 
 class Milkline(CollectsMilk):
@@ -360,6 +363,7 @@ class MilkFilter(FiltersMilk):
                         "sock", effects.SHUT),
                 Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over to the other filter; change the sock", "sock",
                         effects.outside("dirt in the tank's milk")))  # fmt: skip
+    CAUTIONS = (HOT,)
     UPKEEP = (Upkeep("change sock", parts=(Part("filter sock"),),
                      counts=(("cows", "cows_a_sock"),)),)  # fmt: skip
 

@@ -179,7 +179,6 @@ def table_of(plant: Plant, learned: Iterable[Learned], rules: Rulebook) -> Table
             for x in learned
         ),
         f"The age at which {100 * share:.0f} % of parts are worn out: Weibull, from the usual "
-        f"interval as "
-        "prior; from and to are its 5 and 95 % points. Machines of a kind are taken together. "
-        "Intervals of law and safety are never stretched.",
+        "interval as prior; from and to are its 5 and 95 % points. Machines of a kind are taken "
+        "together. Intervals of law and safety are never stretched.",
     )  # fmt: skip

@@ -129,8 +129,7 @@ def _safety(ctx: StudyContext, analysis: Analysis) -> None:
     ctx.find(
         "failures.safety_stop", "Safety stops", len(found), "",
         f"{names}: milking stops and must stay stopped until the stop circuit is proven. It is "
-        f"never "
-        "bridged; keep the parts on the shelf and test every week. Not counted against "
+        "never bridged; keep the parts on the shelf and test every week. Not counted against "
         "`no_single_stop`.",
         formula=CUT_FORMULA, source="practice", confidence="common_practice",
     )  # fmt: skip

@@ -161,13 +161,10 @@ def _day(
     found = run_all(field, scripts, threads=threads, say=say)
     names = ", ".join(m.name for m in field.moments)
     ctx.notes.notes.append(
-        f"Each failure was run at {len(field.moments)} moments ({names}), until the plant "
-        f"was again exactly as on the undisturbed day, or for {field.longest_h:g} h at most; the "
-        f"worst "
+        f"Each failure was run at {len(field.moments)} moments ({names}), until the plant was "
+        f"again exactly as on the undisturbed day, or for {field.longest_h:g} h at most; the worst "
         f"is in the ranked table, all are listed. {len(set(scripts.values()))} different courses "
-        f"of "
-        f"events stand for {len(scripts)} "
-        f"failures{' and pairs' if pairs else ''}."
+        f"of events stand for {len(scripts)} failures{' and pairs' if pairs else ''}."
     )
     ctx.notes.notes += field.compiled.notes
     return found

@@ -178,10 +178,8 @@ def _compressors(
         ctx.find(
             "air.compressor", "Compressor output", have, "L/min free",
             f"{one.id} gives {have:.0f} L/min of free air; {want:.0f} L/min are needed for it to "
-            "carry "
-            f"milking {each}at no more than {100 * ctx.number('air.duty_most'):.0f} % of its "
-            f"time with "
-            f"a tenth lost to leaks ({spare(have, want)}).",
+            f"carry milking {each}at no more than {100 * ctx.number('air.duty_most'):.0f} % of "
+            f"its time with a tenth lost to leaks ({spare(have, want)}).",
             subject=one.id, limit=round(want, 1), sense="at_least", allowance=TIGHT,
             formula="Q = q / (d - l)", inputs=(*inputs, field(one, "capacity_l_min_free", "Q")),
             source="practice", confidence="common_practice", advised=advised,
@@ -332,8 +330,7 @@ def _dew_point(ctx: StudyContext, dryer: DriesAir) -> None:
         "air.dew_point", "Dew point below the coldest pipe", round(gap, 2), "K",
         f"{dryer.id} dries to {dryer.dew_point_c:g} degC at pressure; in the coldest month the "
         f"building is taken as {coldest:g} degC, so {'no' if gap >= 0 else 'some'} water "
-        f"condenses in it "
-        f"({abs(gap):.0f} K {'apart' if gap >= 0 else 'too warm'}).{do}",
+        f"condenses in it ({abs(gap):.0f} K {'apart' if gap >= 0 else 'too warm'}).{do}",
         subject=dryer.id, limit=least, sense="at_least", allowance=(wanted - least) / least,
         formula="gap = T + b - t_d",
         inputs=(Input("T", "mean ambient of the coldest month", min(ctx.plant.site.ambient_c),

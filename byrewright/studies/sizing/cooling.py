@@ -163,11 +163,10 @@ def _water_stage(
         f"{type(cooler).TITLE}, water stage",
         approach,
         "K",
-        f"{cooler.id} brings {point.milk_l_min:.0f} L/min of milk from "
-        f"{point.in_c:.0f} to {got.hot_out_c:.1f} degC with {stage.ratio:g} "
-        f"parts of water to 1 of milk at {round(duty.water_warmest_c, 1):g} degC: {approach:.1f} "
-        f"K above the "
-        f"water, NTU {got.ntu:.1f}; {most:.1f} K at most is usual at that ratio.",
+        f"{cooler.id} brings {point.milk_l_min:.0f} L/min of milk from {point.in_c:.0f} to "
+        f"{got.hot_out_c:.1f} degC with {stage.ratio:g} parts of water to 1 of milk at "
+        f"{round(duty.water_warmest_c, 1):g} degC: {approach:.1f} K above the water, NTU "
+        f"{got.ntu:.1f}; {most:.1f} K at most is usual at that ratio.",
         subject=cooler.id,
         limit=most,
         sense="at_most",

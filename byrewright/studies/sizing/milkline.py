@@ -153,12 +153,11 @@ def _stratified(ctx: StudyContext, duty: Duty, line: CollectsMilk, load: SlopeMi
         "Milk flow that stays stratified in a slope",
         carries,
         "L/min",
-        f"The worst of {slopes} slopes takes {milk:.0f} L/min, its neighbouring cows at their peak "
-        f"together, in {line.bore_mm:g} mm at {line.slope_pct:g} %, "
-        f"{full}. Half full by gravity it carries {half:.0f} L/min; slugs "
-        f"start at about {slug:.0f} L/min. {spare(carries, milk).capitalize()} against the lower "
-        f"of the two. "
-        f"This is a {NOT_VALIDATED}.{doubt}",
+        f"The worst of {slopes} slopes takes {milk:.0f} L/min, its neighbouring cows at their "
+        f"peak together, in {line.bore_mm:g} mm at {line.slope_pct:g} %, {full}. Half full by "
+        f"gravity it carries {half:.0f} L/min; slugs start at about {slug:.0f} L/min. "
+        f"{spare(carries, milk).capitalize()} against the lower of the two. This is a "
+        f"{NOT_VALIDATED}.{doubt}",
         subject=line.id,
         limit=milk,
         sense="at_least",
@@ -219,17 +218,14 @@ def _table_of_standard(ctx: StudyContext, duty: Duty, line: CollectsMilk, slopes
     if entered is not None:
         says = (
             f"{line.id} has {counted(round(has), 'unit')} a slope; {entered:.0f} are allowed by "
-            f"the table "
-            f"entered in {FILE}."
+            f"the table entered in {FILE}."
         )
     else:
         says = (
             f"{line.id} has {counted(round(has), 'unit')} a slope. The standard's table of units "
-            f"per slope is "
-            f"not included here, so this cannot be judged: enter it in {FILE} beside the plant "
-            f"file. "
-            f"The {NOT_VALIDATED}, gives {stand_in} units milking at their peak together; the 1978 "
-            f"rule (bore in inches squared) gives {old}."
+            f"per slope is not included here, so this cannot be judged: enter it in {FILE} beside "
+            f"the plant file. The {NOT_VALIDATED}, gives {stand_in} units milking at their peak "
+            f"together; the 1978 rule (bore in inches squared) gives {old}."
         )
     ctx.find(
         "milkline.units_per_slope",

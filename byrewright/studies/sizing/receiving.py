@@ -267,8 +267,7 @@ def _pumps(
             pump.flow_l_min,
             "L/min",
             f"{pump.id} moves {pump.flow_l_min:.0f} L/min from {source}; {limit:.0f} L/min is "
-            "needed"
-            f"{off}: {spare(pump.flow_l_min, limit)}. It is set by the {governs}.",
+            f"needed{off}: {spare(pump.flow_l_min, limit)}. It is set by the {governs}.",
             subject=pump.id,
             limit=limit,
             sense="at_least",

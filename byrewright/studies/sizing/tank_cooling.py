@@ -424,9 +424,8 @@ def _condensing(ctx: StudyContext, tank: StoresMilk, need_kw: float, design_kw: 
             "Condensing unit duty",
             one.cold().duty_kw,
             "kW",
-            f"{listed([u.id for u in units])} make{verb_s(len(units))} {kilowatts(total)} of "
-            f"cold for "
-            f"{tank.id}; {kilowatts(need_kw)} covers milk, agitator and gains: "
+            f"{listed([u.id for u in units])} make{verb_s(len(units))} {kilowatts(total)} of cold "
+            f"for {tank.id}; {kilowatts(need_kw)} covers milk, agitator and gains: "
             f"{spare(total, need_kw)}.{air.words}",
             subject=one.id,
             limit=limit,

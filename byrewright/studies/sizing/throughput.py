@@ -244,8 +244,8 @@ def _finished(ctx: StudyContext, duty: Duty) -> None:
 
 
 def _turns_asked_s(ctx: StudyContext, duty: Duty, stalls: int) -> tuple[float, float]:
-    """The quickest turn that keeps the go-round share wanted at most, and that the operators "
-    "can serve."""
+    """The quickest turn that keeps the go-round share wanted at most, and that the
+    operators can serve."""
     out, on = duty.milk_out, stalls_on(ctx.plant.first(StandsCows), stalls)
     share = min(max(ctx.plant.wishes.go_round_share, 0.001), 0.5)
     turn = rotation_for_share_s(stalls, on, out.mean_s, out.std_dev_s, share)
@@ -253,8 +253,8 @@ def _turns_asked_s(ctx: StudyContext, duty: Duty, stalls: int) -> tuple[float, f
 
 
 def _advised_turn_s(ctx: StudyContext, duty: Duty, stalls: int) -> float:
-    """The quickest turn that keeps the go-round share wanted at most and that the operators can "
-    "serve."""
+    """The quickest turn that keeps the go-round share wanted at most and that the
+    operators can serve."""
     return math.ceil(max(_turns_asked_s(ctx, duty, stalls)) / TURN_STEP_S - 1e-9) * TURN_STEP_S
 
 

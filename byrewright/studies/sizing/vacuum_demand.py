@@ -15,6 +15,7 @@ from byrewright.physics.air import (
 )
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CollectsMilk, GivesMilk, Pulsates
+from byrewright.standards.cooling import lies_in
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import stated, worked
@@ -27,7 +28,7 @@ RATED_VACUUM_KPA = 50.0
 
 def us_rules(ctx: StudyContext) -> bool:
     """Whether the US rule set is the one held (never mixed with the ISO form)."""
-    return ctx.plant.site.region.casefold().startswith("us")
+    return lies_in(ctx.plant.site.region, "US")
 
 
 @dataclass(frozen=True, slots=True)

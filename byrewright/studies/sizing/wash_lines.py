@@ -399,9 +399,8 @@ def _stays(
         "wash.standing", "Rinse water that stays in lines "
         + ("between tanks and tanker" if out else "of milk"), round(litres, 1), "L",
         f"{litres:.1f} L of rinse water stays{after} in lines that do not fall to a drain or "
-        f"vessel "
-        f"({_named(stay)}) and goes with the next milk: lay them with their fall, give their low "
-        "points a drain that opens, blow them out, or let the first milk run to waste."
+        f"vessel ({_named(stay)}) and goes with the next milk: lay them with their fall, give "
+        "their low points a drain that opens, blow them out, or let the first milk run to waste."
         + (f" Nothing drains what is shut in by closed valves in {_named(shut)}." if shut else "")
         if stay else "Every line that a wash passes runs empty when it is drained down.",
         subject="out of tanks" if out else "",

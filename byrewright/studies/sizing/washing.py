@@ -190,8 +190,7 @@ def _heater(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
             f"{listed([h.id for h in heaters])} hold{verb_s(len(heaters))} {have:.0f} L at "
             f"{heater_set_c(ctx):.0f} degC; a plant wash draws {heat.heater_l:.0f} L and the "
             f"largest tank's wash {tank:.0f} L, and {100 * usable:.0f} % of what is held comes "
-            f"out hot "
-            f"({spare(have, need)}).",
+            f"out hot ({spare(have, need)}).",
             subject=one.id, limit=round(share, 1), sense="at_least", allowance=TIGHT,
             formula="V = (sum of V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank)/u, "
             "shared by the heaters",
@@ -319,8 +318,7 @@ def _slug(ctx: StudyContext, duty: Duty) -> None:
         ctx.find(
             "wash.injector", "Air injector", round(through), "L/min free",
             f"{injectors[0].id} of {injectors[0].bore_mm:g} mm can pass {through:.0f} L/min; a "
-            "slug "
-            f"in {line.id} needs {air:.0f} L/min. Throttle it to that at commissioning.",
+            f"slug in {line.id} needs {air:.0f} L/min. Throttle it to that at commissioning.",
             subject=injectors[0].id, limit=round(air), sense="at_least",
             formula="flow of an opening into vacuum, coefficient 0.62",
             inputs=(*inputs, field(injectors[0], "bore_mm")), source="definition",

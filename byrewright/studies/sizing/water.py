@@ -376,9 +376,8 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
         ctx.find(
             "water.recovered", "Warm water from the cooler", round(warm_l), "L",
             f"{warm_l / 1000:.1f} m3 a day leave the cooler at about {warm_c:.0f} degC with no "
-            "tank to "
-            f"hold them; a tank would serve first rinse and yard ({sum(wanted) / 1000:.1f} m3 a "
-            "day).",
+            "tank to hold them; a tank would serve first rinse and yard "
+            f"({sum(wanted) / 1000:.1f} m3 a day).",
             formula="V = milk x water ratio", inputs=(stated("r", "water for one of milk", per_l),),
             source="definition", confidence="derived",
         )  # fmt: skip
@@ -395,11 +394,11 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
     for tank in tanks:
         ctx.find(
             "water.recovered", "Recovered warm water", tank.volume_l, "L",
-            f"{listed([t.id for t in tanks])}: {have:.0f} L at about {warm_c:.0f} degC in "
-            "summer; first "
-            f"rinse and yard after one milking use {need:.0f} L ({spare(have, need)}). "
-            f"{sum(day.reused) / 1000:.1f} m3 a day are used again; {over / 1000:.1f} m3 overflow: "
-            "where local rules allow it, warm drinking water for the herd is a good use.",
+            f"{listed([t.id for t in tanks])}: {have:.0f} L at about {warm_c:.0f} degC in summer; "
+            f"first rinse and yard after one milking use {need:.0f} L ({spare(have, need)}). "
+            f"{sum(day.reused) / 1000:.1f} m3 a day are used again; {over / 1000:.1f} m3 "
+            "overflow: where local rules allow it, warm drinking water for the herd is a good "
+            "use.",
             subject=tank.id, limit=round(need * tank.volume_l / have), sense="at_least",
             allowance=TIGHT, formula="V = first rinse + yard after the largest milking, at most "
                                      "what "

@@ -50,8 +50,8 @@ def _situation(ctx: StudyContext, case: Case, key: str) -> None:
     low = least < set_kpa - allowed
     says = (
         f"{state.situation.title}: {vm:.1f} kPa at the receiver, {least:.1f} kPa at the worst "
-        "unit, "
-        f"{run} running{speed}, {state.power_kw:.1f} kW, {state.pump_flow_l_min_free:.0f} L/min."
+        f"unit, {run} running{speed}, {state.power_kw:.1f} kW, {state.pump_flow_l_min_free:.0f} "
+        "L/min."
     )
     if milking and low:
         says += " That is too little to milk with: see the reserve and the drops."
@@ -301,8 +301,7 @@ def _power(ctx: StudyContext, case: Case) -> None:
             state.power_kw,
             "kW",
             f"{place.name} takes {state.power_kw:.1f} kW at {state.inlet_vacuum_kpa:.1f} kPa and "
-            "full "
-            f"speed; its motor is {state.motor_kw:g} kW."
+            f"full speed; its motor is {state.motor_kw:g} kW."
             + ("" if ok else " It would trip: limit the speed, or fit a larger motor."),
             subject=place.name,
             limit=state.motor_kw,
@@ -347,11 +346,9 @@ def _sharing(ctx: StudyContext, case: Case) -> None:
     spent = ""
     if alone is not None:
         spent = (
-            f" {alone.situation.running[0] if alone.situation.running else 'One'} alone would "
-            "run at "
-            f"{100 * alone.speed:.0f} % and take {alone.power_kw:.1f} instead of "
-            f"{state.power_kw:.1f} kW; "
-            "but then the cups fall if it trips."
+            f" {alone.situation.running[0] if alone.situation.running else 'One'} alone would run "
+            f"at {100 * alone.speed:.0f} % and take {alone.power_kw:.1f} instead of "
+            f"{state.power_kw:.1f} kW; but then the cups fall if it trips."
         )
     ctx.find(
         "vacuum.sharing",
@@ -388,8 +385,7 @@ def _belts(ctx: StudyContext, case: Case) -> None:
         100.0 * (faster - 1.0),
         "%",
         f"The reserve is {wanted - has:.0f} L/min short. Belts for {100 * (faster - 1):.0f} % "
-        "more speed "
-        f"would give it, if the maker allows that speed: {listed(load)}.",
+        f"more speed would give it, if the maker allows that speed: {listed(load)}.",
         formula="s = 1 + (wanted - has)/drawn",
         source=SOLVED,
         confidence="derived",

@@ -206,9 +206,8 @@ def _milkline(ctx: StudyContext, answer: LineAnswer) -> None:
         float(answer.units_by_slug_limit),
         "cows",
         f"{line.id}: one slope takes {answer.slug_limit_l_min:.0f} L/min (half full, or where "
-        "slugs start) beside the air of one attachment, "
-        f"{answer.units_by_slug_limit} cows at {load.cow_peak_l_min:g} L/min together; half full "
-        "by gravity "
+        f"slugs start) beside the air of one attachment, {answer.units_by_slug_limit} cows at "
+        f"{load.cow_peak_l_min:g} L/min together; half full by gravity "
         f"{answer.half_full_l_min:.0f} L/min; the 1978 rule would allow {answer.units_1978} "
         f"units. {SAY}",
         subject=line.id,

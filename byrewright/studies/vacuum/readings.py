@@ -98,8 +98,7 @@ def _pumps(ctx: StudyContext, case: Case) -> None:
             at_50,
             "L/min",
             f"{place.name} will pass {at_50:.0f} L/min at 50 kPa and {here:.0f} L/min at its "
-            "working "
-            f"{working:.1f} kPa, at this site's {pa:.1f} kPa ambient.",
+            f"working {working:.1f} kPa, at this site's {pa:.1f} kPa ambient.",
             subject=place.name,
             formula="q = V [p/p_a - e (p_out - p)/p_a]",
             inputs=(stated("", "data plate", place.machine.capacity_l_min_free, "L/min"),),
@@ -178,8 +177,7 @@ def _reserve(ctx: StudyContext, case: Case) -> None:
         gap = case.reserve.at(node) - case.reserve.at(point)
         cause = (
             f" Control senses at {case.network.nodes[node]}, where vacuum is still {gap:.1f} kPa "
-            "higher "
-            "than at the receiver: widen what lies between, or sense nearer the receiver."
+            "higher than at the receiver: widen what lies between, or sense nearer the receiver."
             if gap > 0.5
             else " The regulator still admits air, or control has not called for full speed."
         )
