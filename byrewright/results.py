@@ -317,6 +317,15 @@ def _possible(value: float, unit: str, name: str, signed: bool) -> bool:
     return signed or unit not in AMOUNTS or value >= -ROUNDING
 
 
+def in_figures(value: float, figures: int = 4) -> str:
+    """A number in so many figures as people write it, a large one written out.
+
+    >>> in_figures(11836.2), in_figures(0.61034), in_figures(-9458.0, 3)
+    ('11840', '0.6103', '-9460')
+    """
+    return f"{float(f'{value:.{figures}g}'):.12g}"
+
+
 def judge(
     value: float | None, limit: float | None, sense: Sense, allowance: float = 0.0
 ) -> tuple[Verdict, float | None]:

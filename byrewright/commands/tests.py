@@ -135,7 +135,7 @@ def _certify(
 
     day = date.today().isoformat() if on is None else on
     try:
-        date.fromisoformat(day)
+        day = date.fromisoformat(day).isoformat()
     except ValueError:
         raise ByrewrightError(f"--date {day}: is no date; write it as 2026-03-31") from None
     made = issue(bench, log, path, who=who, day=day, units=units)

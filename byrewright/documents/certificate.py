@@ -24,9 +24,9 @@ from byrewright.results import VERDICT_MEANING, VERDICTS, Result, Verdict
 from byrewright.site.checks.check import revision_of
 from byrewright.site.checks.measured import KINDS, PlantChecks
 from byrewright.site.checks.sheet import SheetError
-from byrewright.site.checks.verdicts import KEPT, Judged, judged, line
+from byrewright.site.checks.verdicts import KEPT, Judged, day_of, judged, line
 from byrewright.site.log import Entry, Log, New
-from byrewright.site.log.entry import digest, heads
+from byrewright.site.log.entry import current, digest, heads
 from byrewright.standards.cautions import LEAD
 
 MARKS: dict[Verdict, str] = {"holds": "+", "tight": "~", "fails": "x", "unknown": "?"}
@@ -53,7 +53,8 @@ def issue(
         units: units of what it tells.
 
     Raises:
-        SheetError: nothing was tested, or the log does not fit; a certificate needs both.
+        SheetError: nothing was tested, the log does not fit, the day is before that of a reading
+            or still to come, or the file is there already.
         LogRefused, LogTrouble, LogDamaged, OSError
     """
     if log.home.identity() is None or not log.entries(*KINDS):
@@ -62,6 +63,16 @@ def issue(
     if wrong:
         raise SheetError(f"{log.name}: no certificate on a log that does not fit: {wrong[0]}")
     entries = log.entries()
+    if path.exists():
+        raise SheetError(f"{path}: is there already; name another, so that no certificate is lost")
+    last = max((day_of(e) for e in current(entries) if e.kind == "test"), default=day)
+    if day < last:
+        raise SheetError(f"{log.name}: it has readings of {last}; a certificate of {day} cannot "
+                         f"tell them: date it {last} or later")  # fmt: skip
+    if day > dt.date.today().isoformat():
+        raise SheetError(
+            f"{day}: is still to come; a certificate has the day on which it is issued"
+        )
     count = 1 + sum(1 for e in entries if e.kind == "certificate")
     whole = digest(entries)
     name = f"{count} of {day} ({whole[:SHORT]})"

@@ -78,7 +78,7 @@ def upkeep_rows(
     """
     found: dict[tuple[float, str, str], list[str]] = {}
     for one in plant.equipment.values():
-        for item in type(one).UPKEEP:
+        for item in one.upkeep():
             days, hours = item.every_days, item.every_h
             often = every(intervals(one, item, rules))
             if most_days is not None and (days is None or days > most_days):

@@ -119,7 +119,7 @@ def machine_cautions(plant: Plant) -> list[list[str]]:
     """Cautions that the machines' kinds bring, each with the machines it goes for."""
     found: dict[str, list[str]] = {}
     for one in plant.equipment.values():
-        for caution in type(one).CAUTIONS:
+        for caution in one.cautions():
             found.setdefault(caution, []).append(one.id)
     return [[_tags(tags), caution] for caution, tags in found.items()]
 

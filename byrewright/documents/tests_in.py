@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from byrewright.documents.format import System
 from byrewright.documents.us_units import finding_in, result_in
-from byrewright.documents.us_words import AIR, AIR_GROUPS, WET, text_in, words_in
+from byrewright.documents.us_words import AIR, AIR_GROUPS, text_in, words_in
 from byrewright.results import Result
 from byrewright.site.checks.check import Check
 from byrewright.site.checks.verdicts import Judged, as_measured, judged, line
@@ -78,6 +78,6 @@ def measured_in(
 
 def _unit_of(check: Check) -> str:
     """The unit of a check, with what its flow is of, or of what plant its pressure is."""
-    if check.unit == "L/min" and check.group in AIR_GROUPS and not WET.search(check.what):
+    if check.unit == "L/min" and check.group in AIR_GROUPS and not check.liquid:
         return AIR
     return "bar" if check.unit == "kPa" and check.group == COMPRESSED else check.unit

@@ -94,12 +94,10 @@ SIDES = ("m", "mm", "cm")
 """Units of which several numbers with an x between are the sides of one thing."""
 AIR_GROUPS = ("Vacuum and airflow", "Milking units", "Compressed air")
 """Groups of tests whose L/min are of free air."""
-EITHER = "back_flow"
-"""A figure of air or of liquid, as the valve is that it is read at."""
 AIR_TESTS = {
     f.key: f.title
     for test in TESTS.values() if test.group in AIR_GROUPS
-    for f in test.figures if f.unit == "L/min" and f.key != EITHER
+    for f in test.figures if f.unit == "L/min" and not f.piped
 }  # fmt: skip
 """Such figures, by key, with their titles."""
 AIR_KEYS = (

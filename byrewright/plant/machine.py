@@ -231,6 +231,18 @@ class Machine(Record):
         """The ways this machine can fail as it is set up."""
         return type(self).FAILURES
 
+    def upkeep(self) -> tuple[Upkeep, ...]:
+        """The service this machine asks for as it is set up."""
+        return type(self).UPKEEP
+
+    def tests(self) -> tuple[str, ...]:
+        """The tests this machine is put to as it is set up."""
+        return type(self).TESTS
+
+    def cautions(self) -> tuple[str, ...]:
+        """What may hurt people at this machine as it is set up."""
+        return type(self).CAUTIONS
+
     def lower(self) -> tuple[Primitive, ...]:
         """What it does, as plain records for the engine; nothing when it has no part in the day."""
         return ()

@@ -19,7 +19,7 @@ def service_of(machine: Machine, called: str) -> Upkeep | None:
     """The service of a machine by what it is called, or was in an earlier log, in small letters or
     capitals; None: no such."""
     name = called.casefold()
-    return next((u for u in type(machine).UPKEEP
+    return next((u for u in machine.upkeep()
                  if name in (w.casefold() for w in (u.what, *u.was))), None)  # fmt: skip
 
 

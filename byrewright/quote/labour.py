@@ -163,7 +163,7 @@ def tasks(
     stalls = max((int(getattr(m, "stalls", 0)) for m in plant.able("stands cows")), default=0)
     for one in items:
         _work_of(one, stalls, scope_of, add)
-    tests = sum(len(type(m).TESTS) for m in plant.equipment.values())
+    tests = sum(len(m.tests()) for m in plant.equipment.values())
     add("test_h", "proving", tests)
     add("training_h", "proving", max((m.operators for m in plant.milkings), default=1))
     order = list(known)

@@ -14,12 +14,15 @@ from typing import Any
 import openpyxl
 import pytest
 
+import byrewright as bw
 from byrewright.documents.certificate import certificate_data, issue
 from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
+from byrewright.documents.tests_in import check_in, judged_in
 from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
+from byrewright.results import Result
 from byrewright.site.checks.catalogue import TESTS
-from byrewright.site.checks.check import Check, Limit, revision_of
+from byrewright.site.checks.check import Check, Limit, checks_of, revision_of
 from byrewright.site.checks.measured import PlantChecks, bench_of
 from byrewright.site.checks.sheet import (
     CLOCK,
@@ -318,6 +321,53 @@ def test_found_and_mended_and_the_certificate(bench: PlantChecks, log: Log, tmp_
     with pytest.raises(SheetError, match="does not fit"):
         issue(bench, log, tmp_path / "c3.pdf", who="anna", day="2026-03-06")
     assert not (tmp_path / "c3.pdf").exists()
+
+
+def test_a_certificate_is_neither_lost_nor_dated_before_what_it_tells(
+    bench: PlantChecks, log: Log, tmp_path: Path
+) -> None:
+    """Would fail if a certificate took the place of an issued one, told readings of days after its
+    own, or bore a day still to come."""
+    log.append([entry("milkline_slope@ML1", 0.9, 0.05)])
+    (tmp_path / "c.pdf").write_bytes(b"issued")
+    for name, day, said in (("c.pdf", WHEN[:10], "is there already"),
+                            ("d.pdf", "2026-03-04", f"readings of {WHEN[:10]}"),
+                            ("d.pdf", "9999-01-01", "still to come")):  # fmt: skip
+        with pytest.raises(SheetError, match=said):
+            issue(bench, log, tmp_path / name, who="anna", day=day)
+    assert (tmp_path / "c.pdf").read_bytes() == b"issued" and not (tmp_path / "d.pdf").exists()
+    assert not log.entries("certificate")
+
+
+def test_a_large_reading_is_told_as_people_write_it(bench: PlantChecks, log: Log) -> None:
+    """Would fail if a reserve of 11,840 L/min were told as 1.184e+04, in no unit."""
+    (one,) = of(bench.checks, "effective_reserve")
+    one = replace(one, predicted=11836.2)
+    log.append([entry("effective_reserve", 2378.6, 56.6)])
+    (done,) = judged([one], log.entries())
+    assert "predicted 11840, difference -9460." in done.finding.sentence
+    assert "predicted 418 cfm, difference -334 cfm" in judged_in(done, "US").finding.sentence
+
+
+def test_stalls_in_rows_are_not_put_to_the_tests_of_a_deck(bench: PlantChecks) -> None:
+    """Would fail if the sheets, the service and the cautions of fixed stalls asked for stop ropes,
+    the level of a turn and the rollers' track."""
+    deck, fixed = (kinds()["platform"](id="PF1", layout=how, stalls=20, turn_s=600)
+                   for how in ("rotary", "rows"))  # fmt: skip
+    assert "emergency stops" in deck.tests() and deck.upkeep() and deck.cautions()
+    assert fixed.tests() == ("stray voltage",) and not fixed.upkeep() and not fixed.cautions()
+
+
+def test_what_flows_back_is_of_what_the_pipes_carry() -> None:
+    """Would fail if the back flow of a chilled pump's valve were asked in cfm."""
+    plant = bw.read(Path("examples/rotary_spring_ice/plant.yaml")).sound
+    asked = {c.id: check_in(c, "US").unit
+             for c in checks_of(plant, default_rulebook(), Result("none", "one", ()))
+             if c.id.startswith("back_flow")}  # fmt: skip
+    assert set(asked.values()) == {"cfm", "gpm"}, asked
+    for tag, unit in asked.items():
+        carried = {plant.service_of(p) for p in plant.pipes_at(tag.partition("@")[2])}
+        assert unit == ("cfm" if carried & {"vacuum", "air"} else "gpm"), tag
 
 
 def test_nothing_typed_into_a_plant_can_break_out_of_the_page(bench: PlantChecks) -> None:

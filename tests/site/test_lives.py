@@ -157,8 +157,8 @@ def test_every_part_and_life_that_a_service_names_is_its_own() -> None:
 def test_a_service_is_known_in_capitals_too() -> None:
     """Would fail if "Change sock", as the due list begins it, were no service."""
     plant = read_plant_text(SMALL).plant
-    one = next(m for m in plant.equipment.values() if type(m).UPKEEP)
-    asked = type(one).UPKEEP[0]
+    one = next(m for m in plant.equipment.values() if m.upkeep())
+    asked = one.upkeep()[0]
     assert service_of(one, asked.what.upper()) is asked and service_of(one, "tea") is None
 
 

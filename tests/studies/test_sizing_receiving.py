@@ -42,6 +42,14 @@ def test_each_receiver_pump_alone_takes_peak_and_wash() -> None:
     assert "with MP2 off" in found.sentence and found.verdict == "fails"
 
 
+def test_a_pump_behind_a_balance_tank_is_held_to_what_the_tank_passes_on() -> None:
+    """A delivery pump would fail at commissioning for the peaks that its tank is there for."""
+    plant = large()
+    found = sized(plant, size_receiving).finding("receiving.milk_pump.flow@MP3")
+    assert found.limit == pytest.approx(duty(plant).milk_flow_met_l_min)
+    assert "BT1 passes on" in found.sentence and "peak minute" not in found.sentence
+
+
 def test_volumes_are_as_practice_expects() -> None:
     """Advised receivers would be far from 40-120 L at 50 stalls and 60-150 L at 84 (practice)."""
     for plant, low, high in ((small(), 40, 120), (large(), 60, 150)):

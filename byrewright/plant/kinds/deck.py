@@ -59,6 +59,15 @@ class Platform(StandsCows):
     def failures(self) -> tuple[Failure, ...]:
         return type(self).FAILURES if self.layout == "rotary" else ()
 
+    def upkeep(self) -> tuple[Upkeep, ...]:
+        return type(self).UPKEEP if self.layout == "rotary" else ()
+
+    def tests(self) -> tuple[str, ...]:
+        return type(self).TESTS if self.layout == "rotary" else ("stray voltage",)
+
+    def cautions(self) -> tuple[str, ...]:
+        return type(self).CAUTIONS if self.layout == "rotary" else ()
+
     layout: Literal["rotary", "rows"] = par(
         "", "rotary deck or fixed stalls in rows", "rotary", why="rotaries first"
     )

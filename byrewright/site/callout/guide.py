@@ -236,7 +236,7 @@ def _looks(analysis: Analysis) -> dict[str, Look]:
         )  # fmt: skip
         found[name] = Look(
             name, type(machine).TITLE, failure.way, _plain(failure.seen), steps(failure.do), places,
-            type(machine).CAUTIONS, who, when, analysis.rates[cases[0].event.id].repair_h,
+            machine.cautions(), who, when, analysis.rates[cases[0].event.id].repair_h,
             failure.safety,
         )  # fmt: skip
     return found

@@ -40,6 +40,8 @@ class Figure:
     share: bool = False
     most: str = ""
     least: str = ""
+    piped: bool = False
+    """A flow of what the machine's pipes carry, air or liquid."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +138,7 @@ TESTS: Mapping[str, Test] = {
     "non-return valve holds": Test("Vacuum and airflow", "Stop the machine before it while its "
         "partner runs: nothing flows back. Measure any back flow with an airflow meter or a bucket.",
         (Figure("non_return", "Holds against back flow"),
-         Figure("back_flow", "Flow that comes back", "L/min"))),
+         Figure("back_flow", "Flow that comes back", "L/min", piped=True))),
     "standby change": Test("Vacuum and airflow", "Stop the running pump by its isolator; time until "
         "the vacuum at the receiver stands again.",
         (Figure("standby_change", "Time until vacuum stands again", "s"),)),
@@ -248,7 +250,7 @@ TESTS: Mapping[str, Test] = {
         "restart until released and reset, and a sound before it", "One after the other, deck "
         "empty and running; nobody below the deck. By a licensed person.", licensed=True),
     "level and run-out": Test("Deck and gates", "At eight places of one turn, by level or laser.", (Figure("deck_run_out", "Highest less lowest", "mm"),)),
-    "stray voltage": Test("Safety", "Between the deck's steel and the floor where a cow stands, over "
+    "stray voltage": Test("Safety", "Between the steel of the stalls and the floor where a cow stands, over "
         "500 ohm, all machines running. By a licensed person.",
         (Figure("stray_voltage", "Voltage at a cow's contacts", "V"),), licensed=True),
     "turn time": Test("Deck and gates", "At the speed of a milking, deck loaded.",
@@ -264,7 +266,7 @@ TESTS: Mapping[str, Test] = {
     "gate stops when held": _tick("Safety", "gate_stop", "Stops and backs off when held",
         "With a padded board, nobody in the yard."),
     # power
-    "bonding resistance": Test("Safety", "Isolated; between the bonding bar and deck, stalls, pipes "
+    "bonding resistance": Test("Safety", "Isolated; between the bonding bar and the stalls' steel, pipes "
         "and tanks: the highest. By a licensed person.",
         (Figure("bonding", "Highest bonding resistance", "ohm"),), licensed=True),
     "residual-current trip": Test("Safety", "Each device with a tester: the slowest. By a licensed "

@@ -9,13 +9,13 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from fnmatch import fnmatch
 
 from byrewright.engine.interlocks import Row, Table
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
-from byrewright.results import Finding, Input, Result, Sense
+from byrewright.results import Finding, Input, Result, Sense, in_figures
 from byrewright.site.checks.catalogue import GROUPS, TESTS, Figure, Group
 from byrewright.standards.diagnosis import TEST_MINUTES
 from byrewright.standards.rulebook import Rulebook
@@ -53,6 +53,8 @@ class Check:
     limits: tuple[Limit, ...]
     minutes: float
     licensed: bool
+    liquid: bool = False
+    """A flow of liquid, in a chapter whose flows are of air."""
 
     @property
     def held_to(self) -> str:
@@ -60,7 +62,7 @@ class Check:
         signs = {"at_least": "at least", "at_most": "at most"}
         if not self.unit:
             return "as described"
-        return " and ".join(f"{signs[x.sense]} {x.value:.4g}" for x in self.limits)
+        return " and ".join(f"{signs[x.sense]} {in_figures(x.value)}" for x in self.limits)
 
 
 def checks_of(
@@ -74,11 +76,13 @@ def checks_of(
     """
     made: dict[str, Check] = {}
     for machine in plant.equipment.values():
-        for name in type(machine).TESTS:
+        for name in machine.tests():
             test = TESTS[name]
             for number in range(1, machine.count + 1) if test.each else (0,):
                 for figure in test.figures:
                     one = _check(rules, predicted, machine, name, figure, number)
+                    if figure.piped and _liquid(plant, machine):
+                        one = replace(one, liquid=True)
                     made.setdefault(one.id, one)
     if table is not None:
         made |= {c.id: c for c in (_alarm(table, row) for row in table.rows)}
@@ -114,6 +118,12 @@ def _check(
         point=figure.point, how=test.how, unit=figure.unit, predicted=told, limits=limits,
         minutes=TEST_MINUTES[name] if figure is test.figures[0] else 0.0, licensed=test.licensed,
     )  # fmt: skip
+
+
+def _liquid(plant: Plant, machine: Machine) -> bool:
+    """Whether liquid runs in its pipes, and no air."""
+    carried = {plant.service_of(p) for p in plant.pipes_at(machine.id)}
+    return bool(carried - {None}) and not carried & {"vacuum", "air"}
 
 
 def _findings(predicted: Result, figure: Figure, subject: str) -> Iterator[Finding]:

@@ -34,7 +34,7 @@ def other_points(plant: Plant) -> dict[str, tuple[str, ...]]:
     ANSI/ISA-5.1 (from memory), P second for a test connection."""
     found = {}
     for machine in plant.equipment.values():
-        here = [f for name in type(machine).TESTS if not TESTS[name].whole
+        here = [f for name in machine.tests() if not TESTS[name].whole
                 for f in TESTS[name].figures if not f.point]  # fmt: skip
         letters = ["TP"] if any(f.unit == "degC" for f in here) else []
         letters += ["PP"] if any(f.unit in PRESSURES for f in here) else []

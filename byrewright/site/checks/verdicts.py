@@ -13,7 +13,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from byrewright.results import VERDICTS as WORST
-from byrewright.results import Finding, Input, Result, Sense, Table, Verdict, judge, straddles
+from byrewright.results import (
+    Finding,
+    Input,
+    Result,
+    Sense,
+    Table,
+    Verdict,
+    in_figures,
+    judge,
+    straddles,
+)
 from byrewright.site.checks.check import Check, Limit
 from byrewright.site.log import Entry
 from byrewright.site.log.entry import current
@@ -122,7 +132,9 @@ def line(one: Judged) -> tuple[float | str, ...]:
     away = one.entry is not None and _away(one.entry)
     told = None if away else check.predicted
     gap = "" if f.value is None or told is None else _short(f.value - told)
-    limit = "" if f.limit is None else f"{SIGNS[f.sense]} {f.limit:.4g}" if away else check.held_to
+    limit = "" if f.limit is None else check.held_to
+    if away and f.limit is not None:
+        limit = f"{SIGNS[f.sense]} {in_figures(f.limit)}"
     return (
         f.title, check.at, _value(one), "" if one.doubt is None else one.doubt, f.unit,
         "" if told is None else _short(told), gap, limit, one.word, _day(one),
@@ -139,7 +151,12 @@ def _value(one: Judged) -> float | str:
 
 
 def _day(one: Judged) -> str:
-    return time.strftime(DAY, time.localtime(one.entry.at)) if one.entry else ""
+    return day_of(one.entry) if one.entry else ""
+
+
+def day_of(entry: Entry) -> str:
+    """The day on which something was read, ISO, by this computer's zone."""
+    return time.strftime(DAY, time.localtime(entry.at))
 
 
 def _gathered(rows: Sequence[tuple[str, str, str]]) -> tuple[tuple[str, ...], ...]:
@@ -225,12 +242,15 @@ def _judged(check: Check, entry: Entry | None) -> Judged:
     title, unit, limits = held_to(check, entry)
     with_doubt = None if doubt is None else float(doubt)
     verdict, nearest, advice = _verdict(value, with_doubt, limits, unit)
-    told = f"{title}{', ' + check.at if check.at else ''}: {value:.4g} {unit}" + (
-        f" plus or minus {with_doubt:.3g}" if with_doubt is not None else ""
+    told = f"{title}{', ' + check.at if check.at else ''}: {in_figures(value)} {unit}" + (
+        f" plus or minus {in_figures(with_doubt, 3)}" if with_doubt is not None else ""
     )
     if check.predicted is not None and not _away(entry):
         gap = value - check.predicted
-        told += f"; predicted {check.predicted:.4g}, difference {gap:+.3g}"
+        sign = "-" if gap < 0 else "+"
+        told += (
+            f"; predicted {in_figures(check.predicted)}, difference {sign}{in_figures(abs(gap), 3)}"
+        )
     found = _finding(check, value, verdict, f"{told}. {advice}".strip(), nearest, unit=unit,
                      title=title, inputs=_inputs(entry, with_doubt, unit),
                      missing=(advice,) if verdict == "unknown" else ())  # fmt: skip
@@ -271,15 +291,15 @@ def _verdict(
     if any(straddles(value, doubt, x.value, x.sense) for x in limits):
         better = abs(value - nearest.value)
         return "unknown", nearest, (
-            f"The limit of {nearest.value:.4g} {unit} lies within plus or minus {doubt:.3g}: an "
-            f"instrument within {_at_most(better)} {unit} would decide."
+            f"The limit of {in_figures(nearest.value)} {unit} lies within plus or minus "
+            f"{in_figures(doubt, 3)}: an instrument within {_at_most(better)} {unit} would decide."
             if better > 0
-            else f"It lies on the limit of {nearest.value:.4g} {unit}: read it again with a better "
-            "instrument."
+            else f"It lies on the limit of {in_figures(nearest.value)} {unit}: read it again with "
+            "a better instrument."
         )  # fmt: skip
     verdict = judge(value, nearest.value, nearest.sense)[0]
     word = {"at_least": "at least", "at_most": "at most"}[nearest.sense]
-    return verdict, nearest, f"It must be {word} {nearest.value:.4g} {unit}." if (
+    return verdict, nearest, f"It must be {word} {in_figures(nearest.value)} {unit}." if (
         verdict == "fails") else ""  # fmt: skip
 
 

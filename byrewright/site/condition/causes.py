@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from byrewright.plant.plant import Plant
+from byrewright.results import in_figures
 from byrewright.site.checks.catalogue import TESTS
 from byrewright.site.condition.infer import (
     NONE,
@@ -222,8 +223,8 @@ def _evidence(belief: Belief, k: int) -> tuple[tuple[str, ...], tuple[str, ...]]
     for i in np.argsort(-np.abs(gain)):
         column = model.matrix.columns[seen.column[i]]
         told = (
-            f"{seen.readings[i].check} reads {seen.value[i]:.4g} {column.unit}; with it "
-            f"{usual[i] + moved[i]:.4g}, usually {usual[i]:.4g}"
+            f"{seen.readings[i].check} reads {in_figures(seen.value[i])} {column.unit}; with it "
+            f"{in_figures(usual[i] + moved[i])}, usually {in_figures(usual[i])}"
         )
         if abs(gain[i]) > 0.5:
             (good if gain[i] > 0 else bad).append(told)

@@ -227,7 +227,7 @@ def _of(one: Machine) -> Iterator[Figure]:
                      stated=1.0)  # fmt: skip
     if isinstance(one, Pulsates):
         yield Figure("pulses", one.id, "own", own="pulsation_rate", each=one.count > 1)
-    if one.can("rides on the deck") and "meter beside a scale" in type(one).TESTS:
+    if one.can("rides on the deck") and "meter beside a scale" in one.tests():
         yield Figure("own", one.id, "own", own="meter_error", each=one.count > 1)
     if isinstance(one, DriesAir):
         yield Figure("dryer_works", one.id, "heat", rules=("air.dryer_works_share",), stated=1.0,

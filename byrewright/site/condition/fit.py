@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from byrewright.plant.plant import Plant
-from byrewright.results import Assumption, Result, Table
+from byrewright.results import Assumption, Result, Table, in_figures
 from byrewright.site.condition.figures import Figure, figures_of, with_figures
 from byrewright.site.condition.forward import Forward
 from byrewright.site.condition.matrix import Column, columns_of
@@ -57,8 +57,8 @@ class Fitted:
         """In words: value, interval, and the readings that tell it."""
         one, stated = self.figure, self.figure.stated or 1.0
         return (
-            f"{one.words} {self.value:.4g} {one.unit} ({self.low * stated:.4g} to "
-            f"{self.high * stated:.4g}), by {', '.join(self.by)}"
+            f"{one.words} {in_figures(self.value)} {one.unit} ({in_figures(self.low * stated)} to "
+            f"{in_figures(self.high * stated)}), by {', '.join(self.by)}"
         )
 
     def assumption(self) -> Assumption:
@@ -69,7 +69,7 @@ class Fitted:
         return Assumption(
             f"{where} (as measured)", one.words, float(f"{self.value:.4g}"), one.unit,
             f"{self.times:.3g} times what is stated, 95 % of the time between "
-            f"{self.low * stated:.4g} and {self.high * stated:.4g}; fitted to "
+            f"{in_figures(self.low * stated)} and {in_figures(self.high * stated)}; fitted to "
             f"{', '.join(self.by)}", "derived",
         )  # fmt: skip
 

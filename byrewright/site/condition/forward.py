@@ -122,7 +122,7 @@ class Forward:
         for one in result.findings:
             findings.setdefault(one.key, []).append(one)
         for machine in plant.equipment.values():
-            for name in type(machine).TESTS:
+            for name in machine.tests():
                 test = TESTS[name]
                 for figure in test.figures:
                     told = _first(findings, figure.findings, "" if test.whole else machine.id)

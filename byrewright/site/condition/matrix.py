@@ -102,7 +102,7 @@ def columns_of(plant: Plant, usual: Readings) -> tuple[Column, ...]:
     """The readings that tests of this plant give and that something predicts."""
     found: dict[str, Column] = {}
     for machine in plant.equipment.values():
-        for name in type(machine).TESTS:
+        for name in machine.tests():
             test = TESTS[name]
             for figure in test.figures:
                 at = figure.key if test.whole else f"{figure.key}@{machine.id}"

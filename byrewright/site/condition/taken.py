@@ -121,7 +121,7 @@ def _checks(plant: Plant) -> set[str]:
     for machine in plant.equipment.values():
         files = {f"{stem}@{machine.id}" for stem in FROM_FILES.values()}
         found |= files
-        for name in type(machine).TESTS:
+        for name in machine.tests():
             test = TESTS[name]
             at = "" if test.whole else f"@{machine.id}"
             found |= {f"{figure.key}{at}" for figure in test.figures}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from byrewright.results import Finding, Input, Result, Sense, straddles
+from byrewright.results import Finding, Input, Result, Sense, in_figures, straddles
 from byrewright.site.readings.files import Reading
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.traces.trace import TraceUnfit
@@ -71,10 +71,10 @@ class Measured:
         if rule:
             inputs.append(self.ctx.rule(rule))
         sentence = says
-        if unsure:
+        if unsure and most is not None:
             sentence += (
-                f" The limit of {most:.4g} {unit} lies within the uncertainty of {doubt:.2g} "
-                f"{unit}: {decides} would decide."
+                f" The limit of {in_figures(most)} {unit} lies within the uncertainty of "
+                f"{in_figures(doubt, 2)} {unit}: {decides} would decide."
             )
         one = self.ctx.find(
             f"measured.{key}", title, value, unit, sentence, subject=where or of.where, limit=most,

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.problems import nearest
+from byrewright.results import in_figures
 from byrewright.site.readings.clock import SECONDS, MixedZones, NoTime, seconds
 from byrewright.site.readings.mapping import UNIT_OF, Channel, FileKind
 from byrewright.standards.units import UnitError, convert
@@ -291,8 +292,8 @@ def _in_unit(
     if least < low or most > high:
         wrong = most if most > high else least
         raise ReadingsError(
-            f"{path}: column {name} reaches {wrong:.4g} {own}, which no {_words(channel)} does; "
-            f"is its unit {stated}, and is it this column?"
+            f"{path}: column {name} reaches {in_figures(wrong)} {own}, which no "
+            f"{_words(channel)} does; is its unit {stated}, and is it this column?"
         )
     beyond = (told < low) | (told > high)
     return np.where(beyond, np.nan, told), int(beyond.sum())

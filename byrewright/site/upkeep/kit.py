@@ -14,7 +14,7 @@ def kit_of(plant: Plant, visit: Visit | None) -> Table:
     bare = 0
     for window in visit.does if visit is not None else ():
         machine = plant.equipment[window.task.machine]
-        asked = next(u for u in type(machine).UPKEEP if u.what == window.task.what)
+        asked = next(u for u in machine.upkeep() if u.what == window.task.what)
         bare += not asked.parts
         for part in asked.parts:
             key = (part.name, type(machine).TITLE)

@@ -153,7 +153,7 @@ def parse(plant: Plant, text: str) -> tuple[str, Mapping[str, object]]:
         raise ByrewrightError(f"--found {text}: the plant has no machine {tag}")
     asked = service_of(machine, what)
     if asked is None:
-        names = "; ".join(u.what for u in type(machine).UPKEEP) or "none"
+        names = "; ".join(u.what for u in machine.upkeep()) or "none"
         raise ByrewrightError(f"--found {text}: {tag} has no such service; it has {names}")
     unit_of = counted_in(asked)
     if unit.strip() != unit_of:

@@ -64,7 +64,7 @@ def tasks_of(
     return [
         _task(m, u, rules, (learned or {}).get((m.kind, u.what)))
         for m in plant.equipment.values()
-        for u in type(m).UPKEEP
+        for u in m.upkeep()
     ]
 
 
@@ -217,7 +217,7 @@ def _done(plant: Plant, text: str, at: float, who: str) -> New:
     machine = _machine(plant, tag, text)
     asked = service_of(machine, what)
     if asked is None:
-        names = "; ".join(u.what for u in type(machine).UPKEEP) or "none"
+        names = "; ".join(u.what for u in machine.upkeep()) or "none"
         raise ByrewrightError(f"{text}: {machine.id} has no such service; it has {names}")
     return New("part", at, machine.id, who, {"what": asked.what, "action": "done"},
                uid=_uid("part", text, who, at))  # fmt: skip

@@ -54,7 +54,7 @@ def risks_of(plant: Plant, rules: Rulebook, dues: Iterable[Due], study: Result) 
     found = []
     for due in dues:
         machine = plant.equipment[due.task.machine]
-        asked = next(u for u in type(machine).UPKEEP if u.what == due.task.what)
+        asked = next(u for u in machine.upkeep() if u.what == due.task.what)
         if not asked.prevents or due.every is None or math.isinf(due.every):
             continue
         parts = [

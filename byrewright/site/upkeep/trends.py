@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from byrewright.results import Finding, Input, Table, Verdict, judge
+from byrewright.results import Finding, Input, Table, Verdict, in_figures, judge
 from byrewright.site.checks.check import Check, Limit
 from byrewright.site.checks.verdicts import held_to, readings_by_check
 from byrewright.site.log import Entry
@@ -195,7 +195,7 @@ def finding_of(one: Trend) -> Finding:
         ]
     return Finding(
         "service.trend", one.key, "Trend of " + one.title, slope, f"{one.unit} a year",
-        f"{name}: {one.points[-1].value:.4g} {one.unit} after {len(one.points)} visits; "
+        f"{name}: {in_figures(one.points[-1].value)} {one.unit} after {len(one.points)} visits; "
         f"{one.says}.",
         one.verdict, formula="value = mean + b (day - middle); the range is that of one more "
         f"reading, {100 * SHARE:.0f} % of which lie in it", inputs=tuple(inputs),

@@ -28,7 +28,7 @@ class Out:
 
 def _serviced(machine: Machine) -> bool:
     """Whether people take it out for service: it runs, or something passes through it."""
-    if not type(machine).UPKEEP or machine.can("is a valve") or machine.can("senses"):
+    if not machine.upkeep() or machine.can("is a valve") or machine.can("senses"):
         return False
     through = any("*" not in (way.a, way.b) for way in machine.inside())
     return machine.can("runs") or through

@@ -211,9 +211,7 @@ def passive(analysis: Analysis) -> Table:
     rows: list[Row] = []
     for case in analysis.passive:
         machine = analysis.plant.equipment[case.event.machine]
-        care = (
-            "; ".join(u.what for u in type(machine).UPKEEP) or "look at it with the pipes it joins"
-        )
+        care = "; ".join(u.what for u in machine.upkeep()) or "look at it with the pipes it joins"
         rows.append((machine.id, machine.title, case.answer.why, care))
     return Table("failures.passive", "Single points: what stops milking if it is lost altogether",
                  ("tag", "machine", "then", "looked at"), ("", "", "", ""), tuple(rows),

@@ -88,7 +88,7 @@ class _Builder:
         told = {s.machine for s in self.signals.values() if s.says == RUNS}
         for one in self.plant.equipment.values():
             counts = one.can("runs") or (
-                one.can("stands by") and any(u.every_h is not None for u in type(one).UPKEEP)
+                one.can("stands by") and any(u.every_h is not None for u in one.upkeep())
             )
             if counts and one.count == 1 and one.id not in told:
                 label = f"{one.id} {one.title}: {said(RUNS)}"

@@ -86,7 +86,7 @@ def size_receiving(ctx: StudyContext, duty: Duty) -> None:
     peak, wash = duty.milk_flow_peak_l_min, wash_flow_l_min(ctx, duty)
     _pumps(ctx, receiver_pumps(ctx), "the receivers", peak, wash)
     for tank, pumps in balance_pumps(ctx).items():
-        _pumps(ctx, pumps, tank, peak, 0.0)
+        _pumps(ctx, pumps, tank, duty.milk_flow_met_l_min, 0.0, evened=True)
 
 
 def _receiver(ctx: StudyContext, duty: Duty, receiver: ReceivesMilk, count: int) -> None:
@@ -233,8 +233,13 @@ def _pumps(
     source: str,
     milk: float,
     wash: float,
+    *,
+    evened: bool = False,
 ) -> None:
-    """Each pump's flow against milk and wash, its motor, and whether one may stop."""
+    """Each pump's flow against milk and wash, its motor, and whether one may stop.
+
+    `evened`: the source takes the peaks, and the milk is what it passes on.
+    """
     redundancy, count = ctx.plant.wishes.redundancy, sum(p.count for p in pumps)
     if not pumps:
         ctx.find(
@@ -253,7 +258,19 @@ def _pumps(
     need = max(milk, wash)
     limit = each_carries(need, count, redundancy)
     governs = (
-        f"wash water of all units ({wash:.0f} L/min)" if wash > milk else "peak minute of milk"
+        f"wash water of all units ({wash:.0f} L/min)"
+        if wash > milk
+        else f"milk that {source} passes on, once it has taken the peaks"
+        if evened
+        else "peak minute of milk"
+    )
+    flows = (
+        (worked("q_milk", "milk behind the balance tank, which takes the peaks", milk, "L/min"),)
+        if evened
+        else (
+            worked("q_peak", "one-minute peak of milk", milk, "L/min"),
+            ctx.rule("milkline.peak_factor", "f_peak"),
+        )
     )
     washing = (
         ctx.rule("wash.unit_flow_l_min", "q_wash"),
@@ -274,8 +291,7 @@ def _pumps(
             allowance=TIGHT,
             formula="q_pump >= max(q_milk, n q_wash) / pumps that must carry it",
             inputs=(
-                worked("q_peak", "one-minute peak of milk", milk, "L/min"),
-                ctx.rule("milkline.peak_factor", "f_peak"),
+                *flows,
                 *(washing if wash else ()),
                 stated("", "redundancy wanted", redundancy),
             ),

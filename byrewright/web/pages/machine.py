@@ -77,15 +77,15 @@ def about_machine(v: Visit, machine: Machine, sizing: Result | None, mode: str) 
             parts.append(
                 tag("details", tag("summary", _sentence(one.way)), tag("div", inner, cls="in"))
             )
-    if kind.UPKEEP:
+    if machine.upkeep():
         parts.append(tag("h2", t("plant.service"), cls="gap"))
-        parts.append(tag("ul", [tag("li", _upkeep(v, machine, u)) for u in kind.UPKEEP]))
-    if kind.TESTS:
+        parts.append(tag("ul", [tag("li", _upkeep(v, machine, u)) for u in machine.upkeep()]))
+    if machine.tests():
         parts.append(tag("h2", t("plant.tests"), cls="gap"))
-        parts.append(tag("ul", [tag("li", _sentence(words(one))) for one in kind.TESTS]))
-    if kind.CAUTIONS:
+        parts.append(tag("ul", [tag("li", _sentence(words(one))) for one in machine.tests()]))
+    if machine.cautions():
         parts.append(tag("h2", t("plant.cautions"), cls="gap"))
-        parts.append(tag("ul", [tag("li", _caution(one)) for one in kind.CAUTIONS]))
+        parts.append(tag("ul", [tag("li", _caution(one)) for one in machine.cautions()]))
     return parts
 
 
