@@ -35,7 +35,7 @@ def run(
         try:
             day = date.today() if on is None else date.fromisoformat(on)
         except ValueError:
-            raise ByrewrightError(f"--date {on}: is no date; write it as 2026-03-31") from None
+            raise ByrewrightError(f"--date {on}: is not a date; write it as 2026-03-31") from None
         file, rules = load(path)
         log = log_of(path, owner_of(file.plant))
         try:

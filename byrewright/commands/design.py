@@ -76,7 +76,7 @@ def draft(
         system = system_of(units)
         if out_path.exists() and not overwrite:
             print(
-                f"{out_path}: is there already; name another with --out, or add --overwrite",
+                f"{out_path} already exists; name another with --out, or add --overwrite",
                 file=sys.stderr,
             )
             raise SystemExit(BAD_INPUT)
@@ -350,7 +350,7 @@ def _readers(stated: str, known: Sequence[str]) -> list[str]:
     wrong = [n for n in names if n not in known]
     if wrong or not names:
         raise ByrewrightError(
-            f"--for {stated}: {wrong[0] if wrong else 'nobody'} is no reader; there are "
+            f"--for {stated}: {wrong[0] if wrong else 'nobody'} is not a reader; there are "
             f"{', '.join(known)}"
         )
     return names

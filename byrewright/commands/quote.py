@@ -110,7 +110,7 @@ def _template(plant: Plant, rules: Rulebook, terms: Terms, path: Path, units: Sy
     from byrewright.studies.sizing.sizes import counted
 
     if path.exists():
-        raise ByrewrightError(f"{path}: is there already; name another, so that no price is lost")
+        raise ByrewrightError(f"{path} already exists; name another, so that no price is lost")
     rows = template_in(template_rows(plant, rules, terms), units, COLUMNS)
     if path.suffix.casefold() == ".csv":
         write_text(path, page_csv(Page("Prices", tuple(COLUMNS), tuple(rows))))

@@ -188,7 +188,7 @@ def _show(study: Routes, played: Sequence[Rehearsal], proposed: bool, units: Sys
         )
     out.print(
         "A flow proof is taken to see flow as long as milk can still come past it; where all of it "
-        "runs out before it, it would tell sooner than people do."
+        "runs out before it, it would show it sooner than people notice."
     )
     out.print(
         "Simulated controller and invented day; real Modbus TCP or OPC UA on this machine only."

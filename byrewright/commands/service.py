@@ -116,4 +116,4 @@ def _date(on: str | None) -> date:
     try:
         return date.today() if on is None else date.fromisoformat(on)
     except ValueError:
-        raise ByrewrightError(f"--date {on}: is no date; write it as 2026-03-31") from None
+        raise ByrewrightError(f"--date {on}: is not a date; write it as 2026-03-31") from None

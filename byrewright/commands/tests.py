@@ -112,7 +112,7 @@ def _take(bench: PlantChecks, log: Log, path: Path, unchanged: bool) -> str:
     told = f"{path}: {counted(len(taken.new), 'reading')} entered"
     told += f", {taken.corrected} of them corrections" if taken.corrected else ""
     told += (
-        f", {taken.again} beside what this sheet told of another visit; next time make a new one"
+        f", {taken.again} beside what this sheet says of another visit; next time make a new one"
         if taken.again else ""
     )  # fmt: skip
     told += f"; {taken.same} were in the log already" if taken.same else ""
@@ -137,7 +137,7 @@ def _certify(
     try:
         day = date.fromisoformat(day).isoformat()
     except ValueError:
-        raise ByrewrightError(f"--date {day}: is no date; write it as 2026-03-31") from None
+        raise ByrewrightError(f"--date {day}: is not a date; write it as 2026-03-31") from None
     made = issue(bench, log, path, who=who, day=day, units=units)
     return f"{path}: certificate {made.number}, {made.summary}"
 

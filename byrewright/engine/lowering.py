@@ -342,8 +342,8 @@ class Lowering(Layout):
             row.leader = rows[0].id
         if len(group) > TOGETHER:
             self.out.notes.append(
-                f"{', '.join(group)}: one section; what each gives is told by how many run, as if "
-                "all were alike."
+                f"{', '.join(group)}: one section; what each gives follows from how many run, as "
+                "if all were alike."
             )
 
     def _washed(self) -> set[str]:
@@ -455,7 +455,7 @@ class Lowering(Layout):
                 even = 1.0 / len(baths)
                 found[i] = (dict.fromkeys(baths, even), 1e9)
                 self.out.notes.append(
-                    f"{tag}: no pump stands in its chilled ring; its liquid is taken to be moved "
+                    f"{tag}: there is no pump in its chilled ring; its liquid is taken to be moved "
                     f"by {' and '.join(baths)} as fast as the milk asks."
                 )
         return found

@@ -90,7 +90,7 @@ CATALOGUE: Mapping[str, Message] = {
     "C010": Message("{found} degC is not an ambient a farm has: -50 to 55 degC", "Check the unit."),
     "C011": Message("{found} is not less than {allowed}", "Correct one of the two."),
     "C012": Message("{found} L is more than the vessel holds ({allowed} L)", "Correct the level or the volume."),
-    "C014": Message("the rule set of region {found} is not held{near}", "Use a region that is held; what its rules judge is unknown otherwise.", "advice"),
+    "C014": Message("there is no rule set for region {found}{near}", "Use a region that has one; without it what its rules judge is unknown.", "advice"),
     "C015": Message("the groups withhold {found} cows, `withheld_cows` says {allowed}", "Correct one of the two."),
     "C016": Message("{found} and {allowed} both {what}, so nothing flows in the pipe", "Correct one of its ends.", alike="code"),
     "C020": Message("no collection is stated", "Add `collections` so that storage can be judged.", "advice"),

@@ -97,7 +97,7 @@ def read_jobs(path: str | Path) -> dict[str, Done]:
     for line, row in rows:
         task = str(row["task"] or "").strip()
         if task not in TASKS:
-            faults.append(f"{path}:{line}: {task or 'nothing'} is no task{nearest(task, TASKS)}")
+            faults.append(f"{path}:{line}: {task or 'nothing'} is not a task{nearest(task, TASKS)}")
             continue
         pair = [_positive(row[name]) for name in ("amount", "hours")]
         if pair[0] is None or pair[1] is None:

@@ -95,7 +95,7 @@ def conditions(text: str, units: Mapping[str, str] | None = None) -> tuple[Condi
             continue
         match = _CONDITION.match(part)
         if match is None:
-            raise ValueError(f"{part.strip()!r} is no condition; write figure=5, figure=4..6, "
+            raise ValueError(f"{part.strip()!r} is not a condition; write figure=5, figure=4..6, "
                              "figure<=6, figure>=4 or figure=word")  # fmt: skip
         name, sign, value = match.groups()
         unit = (units or {}).get(name, "")
@@ -108,7 +108,7 @@ def conditions(text: str, units: Mapping[str, str] | None = None) -> tuple[Condi
             continue
         number = _number(value, unit)
         if number is None and sign != "=":
-            raise ValueError(f"{part.strip()!r}: {value} is no number")
+            raise ValueError(f"{part.strip()!r}: {value} is not a number")
         if number is None:
             found.append(Condition(name, word=value))
         else:

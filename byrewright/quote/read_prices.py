@@ -96,7 +96,7 @@ def _csv_sheets(path: Path) -> dict[str, Sheet]:
         except UnicodeDecodeError:
             raise PriceListError([f"{beside}: is not UTF-8 text; save it as CSV UTF-8"]) from None
         if "\0" in text:
-            raise PriceListError([f"{beside}: is no text file; save it as CSV UTF-8"])
+            raise PriceListError([f"{beside}: is not a text file; save it as CSV UTF-8"])
         first = text.partition("\n")[0]
         mark = ";" if first.count(";") > first.count(",") else ","
         try:
@@ -302,7 +302,7 @@ class _Reader:
         lead = self.number(at, cells, "lead_days", Decimal(3650))
         code = self.text(cells, "currency").upper()
         if code and not (len(code) == 3 and code.isalpha()):
-            self.faults.append(f"{at}, currency: {code} is no currency of three letters")
+            self.faults.append(f"{at}, currency: {code} is not a currency of three letters")
         until = self.day(at, cells, "valid_until")
         if len(self.faults) > before:
             return None
@@ -364,7 +364,7 @@ class _Reader:
             return None
         value = cell.value
         if isinstance(value, bool) or not isinstance(value, str | int | float):
-            self.faults.append(f"{at}, {name}: {value} is no number")
+            self.faults.append(f"{at}, {name}: {value} is not a number")
             return None
         if isinstance(value, str) and not cell.text_only:
             self.faults.append(f"{at}, {name}: {value[:30]!r} is text; type it as a number, such "
@@ -373,7 +373,7 @@ class _Reader:
         try:
             number = Decimal(str(value))
         except InvalidOperation:
-            self.faults.append(f"{at}, {name}: {str(value)[:30]!r} is no number; write 1250.50, "
+            self.faults.append(f"{at}, {name}: {str(value)[:30]!r} is not a number; write 1250.50, "
                                "without thousands marks or currency signs")  # fmt: skip
             return None
         if not number.is_finite() or number < 0:
@@ -395,6 +395,6 @@ class _Reader:
         try:
             return date.fromisoformat(str(value))
         except ValueError:
-            self.faults.append(f"{at}, {name}: {str(value)[:30]!r} is no date; write it as "
+            self.faults.append(f"{at}, {name}: {str(value)[:30]!r} is not a date; write it as "
                                "year-month-day, such as 2026-03-31")  # fmt: skip
             return None

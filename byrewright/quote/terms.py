@@ -134,7 +134,7 @@ def _cross_check(terms: Terms, source: Source, plant: Plant, rules: Rulebook) ->
                 "F029",
                 ("supplies", key),
                 True,
-                why=f"{show(key)} is no scope, kind or tag "
+                why=f"{show(key)} is not a scope, kind or tag "
                 f"of this plant{nearest(key, things)}; scopes are {', '.join(SCOPES)}",
             )
         if party not in PARTIES:
@@ -145,15 +145,15 @@ def _cross_check(terms: Terms, source: Source, plant: Plant, rules: Rulebook) ->
                        near=nearest(tag, list(plant.equipment)))  # fmt: skip
     for key, day in terms.needed.items():
         if key not in (*things, ALL):
-            source.add("F029", ("needed", key), True, why=f"{show(key)} is no scope, kind or tag "
-                       f"of this plant{nearest(key, things)}")  # fmt: skip
+            source.add("F029", ("needed", key), True, why=f"{show(key)} is not a scope, kind "
+                       f"or tag of this plant{nearest(key, things)}")  # fmt: skip
         try:
             date.fromisoformat(day)
         except ValueError:
             source.add(
                 "F029",
                 ("needed", key),
-                why=f'{show(day)} is no date; write "2026-03-31" with the quotes',
+                why=f'{show(day)} is not a date; write "2026-03-31" with the quotes',
             )
     for key, hours in terms.norms.items():
         if key not in TASKS:

@@ -6,7 +6,7 @@ from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
     Value("watch.tank_look_min", 30.0, "min", "time after which someone looks at the tank's level "
-          "in milking, where no sensor tells", "practice", "common_practice", "typical", 10.0,
+          "in milking, where no sensor shows it", "practice", "common_practice", "typical", 10.0,
           60.0),
     Value("alarm.valve_proof_min", 2.0, "min", "flow must be proven at the cooler after the first "
           "cow within this", "practice", "common_practice", "limit"),

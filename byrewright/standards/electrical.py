@@ -63,7 +63,7 @@ VALUES: tuple[Value, ...] = (
     Value("supply.dip_most_pct", 6.0, "%", "voltage change at a motor start on the mains (4 % "
           "where it starts often, 6 % a few times a day)", "iec61000_3_3", "from_memory", "limit",
           4.0, 7.0),
-    Value("breaker.holds_multiple", 1.05, "", "current over rating that a breaker carries for good",
+    Value("breaker.holds_multiple", 1.05, "", "current over rating that a breaker never trips at",
           "iec60947_2", "from_memory", "rule", least=1.0, most=2.0),
     Value("breaker.time_constant_s", 600.0, "s", "thermal time constant of a breaker: trips at 1.3 "
           "times its rating well within two hours, at 2.55 times within two minutes", "iec60947_2",

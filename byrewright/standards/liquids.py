@@ -42,7 +42,7 @@ VALUES: tuple[Value, ...] = (
           "chosen for, from which that flow follows where it is not stated", "practice",
           "common_practice", "typical", 1.8, 3.5, least=0.3, most=10.0),
     Value("filter.rated_face_m_s", 0.02, "m/s", "velocity through filter cloth at which its drops "
-          "are told", "practice", "common_practice", "typical", 0.02, 0.05),
+          "are stated", "practice", "common_practice", "typical", 0.02, 0.05),
     Value("filter.drop_exponent", 1.5, "", "growth of a milk filter's drop with flow, power",
           "practice", "common_practice", "typical", 1.0, 2.0, least=1.0, most=2.0),
     Value("filter.drop_clean_kpa", 10.0, "kPa", "pressure lost in a milk filter with a new sock at "

@@ -258,4 +258,4 @@ def _deck(ctx: StudyContext, duty: Duty) -> None:
             _read(ctx, "turn_time", "Time of a turn", duty.turn_s, "s", deck.id,
                   f"turns in {duty.turn_s:.0f} s.", "speed of a milking")  # fmt: skip
     _read(ctx, "milk_out", "Milk-out time, mean", duty.milk_out.mean_s, "s", "",
-          f"cows milk out in {duty.milk_out.mean_s:.0f} s in the mean.", "herd's")  # fmt: skip
+          f"cows milk out in {duty.milk_out.mean_s:.0f} s on average.", "herd's")  # fmt: skip

@@ -276,7 +276,7 @@ QUANTITIES: tuple[Quantity, ...] = (
         Reading("day", one("day.go_rounds", scale=100.0), "day.go_rounds"),
         (Reading("sizing", one("throughput.go_round"), "throughput.go_round"),),
         0.0, chance_of_a_round,
-        "sizing leaves out that cows milk on while the deck stands, so it tells more; the day "
+        "sizing leaves out that cows milk on while the deck stands, so it gives more; the day "
         "draws its cows by chance: three standard errors of the share",
         "not under",
     ),
@@ -376,7 +376,7 @@ QUANTITIES: tuple[Quantity, ...] = (
         Reading("day", row("day.uses", "laundry", 1)),
         (Reading("sizing", one("cloths.energy"), "cloths.energy"),),
         0.1, one_load,
-        "sizing tells the mean of days; a day runs whole loads and leaves what fills none for the "
+        "sizing gives the mean of days; a day runs whole loads and leaves what fills none for the "
         "next: one load either way",
     ),
     Quantity(

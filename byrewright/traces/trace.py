@@ -102,7 +102,7 @@ class Trace:
 
 
 def trace(t_s: Array, x: Array) -> Trace:
-    """A trace from raw columns: what is no number is dropped.
+    """A trace from raw columns: what is not a number is dropped.
 
     Raises:
         TraceUnfit: a time does not rise; nothing is left.

@@ -164,7 +164,7 @@ CASES: list[tuple[str, str, str, str]] = [
         "60 L is not less than start_at_l (50 L)",
     ),
     ("C012", "led_at_l: 40", "led_at_l: 140", "140 L is more than the vessel holds (120 L)"),
-    ("C014", "region: EU", "region: EUU", 'region "EUU" is not held; did you mean EU?'),
+    ("C014", "region: EU", "region: EUU", 'no rule set for region "EUU"; did you mean EU?'),
     (
         "C016",
         "modes:\n",

@@ -162,7 +162,7 @@ def test_a_call_is_kept_once_and_an_open_one_gives_way(log: Log) -> None:
         (record(call(at=True)), "cannot be read"),
         (record(), "holds no call"),
         ({"byrewright_calls": 1}, "holds no calls"),
-        ([], "is no record of calls"),
+        ([], "is not a record of calls"),
     ],
 )
 def test_what_is_no_record_is_refused_whole(log: Log, told: Any, words: str) -> None:

@@ -188,7 +188,7 @@ def spoil(folder: Path, change) -> None:
         (lambda t: t.replace("vacuum", "Vac"), r"no column is called vacuum"),
         (
             lambda t: t.replace("\n0.0,", "\n0.0,x", 1),
-            r"row 2: 'x4.* in column vacuum is no number",
+            r"row 2: 'x4.* in column vacuum is not a number",
         ),
         (lambda t: t.replace("0.04,", "0.004,", 1), r"clock goes back by 0\.016 s after sample 2"),
         (

@@ -105,7 +105,7 @@ def test_the_reason_of_a_changed_number_is_marked(examples: Path) -> None:
     assert read_plant_text(text).plant.herd.yield_std_dev == 0.25
     assert "[written" not in edit_plant(file, {"herd.yield_std_dev": 0.25})
     plain = edit_plant(file, {"site.name": "another"}, mark_reasons=True)
-    assert "[written" not in plain  # a name is no number
+    assert "[written" not in plain  # a name is not a number
 
 
 def test_a_renumbered_sentence_is_not_another_verdict() -> None:

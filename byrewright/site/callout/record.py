@@ -79,7 +79,7 @@ def from_data(name: str, told: Any) -> tuple[Mapping[str, Any], list[Call]]:
         CallError: it is none, or a call of it cannot be what it says.
     """
     if not isinstance(told, dict) or told.get("byrewright_calls") != FORMAT:
-        raise CallError(f"{name}: is no record of calls of this byrewright")
+        raise CallError(f"{name}: is not a record of calls kept by byrewright")
     calls = told.get("calls")
     if not isinstance(calls, list):
         raise CallError(f"{name}: holds no calls; save it again")

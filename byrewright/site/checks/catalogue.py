@@ -243,7 +243,7 @@ TESTS: Mapping[str, Test] = {
     "source flow": Test("Water", "Time a known volume with everything open, after ten minutes.",
         (Figure("source_flow", "Flow of the source", "L/min"),)),
     "backflow test": _tick("Safety", "backflow", "Backflow preventer tested and tagged",
-        "By a licensed person, with the gauge set that the local rules ask for.",
+        "By a licensed person, with the gauge set that the local rules require.",
         licensed=True),
     # deck
     "emergency stops": _tick("Safety", "emergency_stops", "Every stop and rope stops the deck; no "

@@ -104,9 +104,9 @@ def number(text: str) -> float:
     try:
         found = float(bare.replace(",", "."))
     except ValueError:
-        raise ValueError(f"{text!r} is no number") from None
+        raise ValueError(f"{text!r} is not a number") from None
     if not math.isfinite(found):
-        raise ValueError(f"{text!r} is no number")
+        raise ValueError(f"{text!r} is not a number")
     return found
 
 

@@ -104,14 +104,14 @@ class Fit:
         left = "; ".join(f"{n.figure.words} ({n.why})" for n in self.not_told)
         notes = [*result.notes]
         if not self.fitted:
-            notes.append("As measured: the readings tell no figure; the data plates stand.")
+            notes.append("As measured: the readings settle no figure; the data plates stand.")
         else:
             told = "; ".join(f.said for f in self.fitted)
             notes.append(f"As measured, in place of the data plates: {told}.")
         if any(f.figure.kind == "milk_out" for f in self.fitted):
             notes.append(MILK_OUT)
         if left:
-            notes.append(f"As measured, and not told by the readings, so as stated: {left}.")
+            notes.append(f"As measured, but not settled by the readings, so as stated: {left}.")
         return replace(
             result, assumptions=(*result.assumptions, *(f.assumption() for f in self.fitted)),
             tables=(*result.tables, self.table(result.study)), notes=tuple(notes),
@@ -121,7 +121,7 @@ class Fit:
         """What was fitted, in rows."""
         return Table(
             f"{study}.fitted", "Figures as measured, in place of the data plates",
-            ("figure", "stated", "as measured", "from", "to", "unit", "told by"), ("",) * 7,
+            ("figure", "stated", "as measured", "from", "to", "unit", "settled by"), ("",) * 7,
             tuple(
                 (f.figure.words, _short(f.figure.stated or 1.0), _short(f.value),
                  _short(f.low * (f.figure.stated or 1.0)),
@@ -273,8 +273,8 @@ def _not_told(
         with_ = [figures[seen[j]].words for j in np.argsort(-np.abs(alike))
                  if j != i and abs(alike[j]) > HEAVY]  # fmt: skip
         why = (
-            f"the readings do not tell it from {with_[0]}" if with_
-            else "the readings tell it no better than is known before"
+            f"the readings cannot tell it from {with_[0]}" if with_
+            else "the readings say no more of it than is known without them"
         )  # fmt: skip
         found.append(NotTold(one, why))
     return tuple(found)

@@ -61,7 +61,7 @@ def diagnosis_result(
                   ("%", "", "", "", ""),
                   tuple((round(100 * c.share, 1), c.sentence, "; ".join(c.speaks_for),
                          "; ".join(c.speaks_against), c.do) for c in found.causes)),
-            Table("diagnose.next", "What to measure next, what tells most for each minute first",
+            Table("diagnose.next", "What to measure next, the most telling for each minute first",
                   ("measure", "at", "minutes", "tells", "for each hour"),
                   ("", "", "min", "bit", "bit"),
                   tuple((n.test, n.at, n.minutes, round(n.bits, 3),

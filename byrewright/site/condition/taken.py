@@ -41,7 +41,7 @@ def of_log(path: Path, plant: Plant, since: str = "") -> tuple[Taken, ...]:
     try:
         first = time.mktime(time.strptime(since, "%Y-%m-%d")) if since else 0.0
     except ValueError:
-        raise ByrewrightError(f"--since {since}: is no date; write it as 2026-03-31") from None
+        raise ByrewrightError(f"--since {since}: is not a date; write it as 2026-03-31") from None
     log = log_of(path, owner_of(plant))
     try:
         entries = log.entries("test", "reading") if log.home.identity() else []

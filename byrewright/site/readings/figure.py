@@ -105,7 +105,7 @@ def unfit(measured: Measured, one: Reading, error: TraceUnfit, what: str) -> Non
     """A channel that does not tell what it should is a finding of its own."""
     measured.ctx.find(
         f"measured.{what}", what.replace("_", " ").capitalize(), None, "",
-        f"{one.heading} of {one.file} does not tell the {what.replace('_', ' ')} at "
+        f"{one.heading} of {one.file} does not give the {what.replace('_', ' ')} at "
         f"{one.where}: {error}".rstrip(".?") + ("?" if str(error).endswith("?") else "."),
         subject=one.where, source=one.file, missing=("a usable record",),
     )  # fmt: skip

@@ -193,7 +193,7 @@ def _heading(path: Path, plan: FileKind, wanted: list[str]) -> int:
                     best = cells
     except LookupError:
         raise ReadingsError(
-            f"{path}: {plan.encoding} is no encoding; try utf-8 or latin-1"
+            f"{path}: {plan.encoding} is not an encoding; try utf-8 or latin-1"
         ) from None
     except UnicodeError:
         raise ReadingsError(
@@ -262,8 +262,8 @@ def _numbers(
             else ""
         )
         raise ReadingsError(
-            f"{path}: row {first + row}: {str(column.iloc[row])!r} in column {name} is no "
-            f"number{hint}"
+            f"{path}: row {first + row}: {str(column.iloc[row])!r} in column {name} is not "
+            f"a number{hint}"
         )
     return np.asarray(told, dtype=np.float64)
 

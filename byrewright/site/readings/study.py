@@ -223,7 +223,7 @@ def _vacuum(
             continue
         measured.add(
             "vacuum", "Vacuum, mean", found.mean_kpa, "kPa", doubt,
-            f"{one.channel.at} stood at {found.mean_kpa:.2f} kPa in the mean, between "
+            f"{one.channel.at} stood at {found.mean_kpa:.2f} kPa on average, between "
             f"{found.least_kpa:.1f} and {found.most_kpa:.1f}.",
             of=one, predicts="vacuum.steady.milking", formula="mean over time",
         )  # fmt: skip
@@ -343,7 +343,7 @@ def _claw(measured: Measured, one: Reading, receiver: Reading, share: float, slu
     """What a claw's trace tells; no limit of its own is held to it."""
     found = level(one.trace, measured.ctx.number("vacuum.cups_fall_kpa"))
     says = (
-        f"The claw of {one.where} stood at {found.mean_kpa:.1f} kPa in the mean, between "
+        f"The claw of {one.where} stood at {found.mean_kpa:.1f} kPa on average, between "
         f"{found.least_kpa:.1f} and {found.most_kpa:.1f}; within 2 kPa of {receiver.channel.at} "
         f"for {100 * share:.1f} % of the time; {slugs} slugs."
     )
@@ -452,7 +452,7 @@ def _machines(measured: Measured, channels: Iterable[Reading]) -> None:
                 "running", "Starts and hours of machines",
                 ("machine", "starts", "ran", "share", "at", "unit", "inrush"),
                 ("", "", "h", "%", "", "", ""), tuple(rows),
-                "Inrush is told where the instrument read at least five times a second.",
+                "Inrush is given where the instrument read at least five times a second.",
             )
         )  # fmt: skip
 
@@ -470,7 +470,7 @@ def _milk(measured: Measured, channels: Sequence[Reading]) -> None:
     measured.add(
         "milk_out", "Milk-out time, mean", found.milk_out_mean_s, "s",
         2.0 * found.milk_out_mean_error_s,
-        f"{found.cows} cows milked out in {found.milk_out_mean_s:.0f} s in the mean, standard "
+        f"{found.cows} cows milked out in {found.milk_out_mean_s:.0f} s on average, standard "
         f"deviation {found.milk_out_std_dev_s:.0f} s, giving {found.yield_mean_kg:.1f} kg.{stated}",
         of=channels[0], formula="mean of the time with milk flowing",
     )  # fmt: skip

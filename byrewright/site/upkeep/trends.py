@@ -153,7 +153,7 @@ def _said(
         return "fails", "the limit is crossed"
     if line is None or crosses is None:
         return "unknown", ("it was read the same each time: state the instrument's plus or minus, "
-                           "without which no range can be told")  # fmt: skip
+                           "without which no range can be given")  # fmt: skip
     first = date_of(crosses.soonest)
     if crosses.day is not None:
         when = f"its limit is crossed about {date_of(crosses.day) or 'in many years'}"

@@ -327,7 +327,7 @@ def _sensors(study: Routes) -> Iterable[Finding]:
         )  # fmt: skip
     yield least
     for text in study.table.unseen:
-        yield _find("no_contact", "harm that no contact can tell", 1, "", text, limit=0,
+        yield _find("no_contact", "harm that no contact can show", 1, "", text, limit=0,
                     subject=text.partition(":")[0])  # fmt: skip
     text = (
         "Every harmful combination, of any number of wrong positions, is seen by a sensor."
@@ -429,7 +429,7 @@ def _assume(study: Routes, book: ResultBuilder) -> None:
         ]
     book.assumptions.append(Assumption(
         "routes", "valves of chilled liquid, refrigerant and compressed air", "not tried", "",
-        "what their failures do is told by the failures study; a stage that a mode leaves without "
+        "what their failures do is shown by the failures study; a stage that a mode leaves without "
         "liquid, and a maker of cold that is shut off, by sizing"))  # fmt: skip
     if study.loss_of is None and study.by_day:
         words = study.plant.site.month_words(study.plant.site.study_month)

@@ -270,7 +270,7 @@ def _bore(
         leg.bore_mm,
         "mm",
         f"{leg.id} has {has} for {leg.flow_l_min:.0f} L/min of free air; {advised:g} mm keeps the "
-        f"whole way to three quarters of the drop permitted {where}. The vacuum study tells the "
+        f"whole way to three quarters of the drop permitted {where}. The vacuum study gives the "
         "drop.",
         subject=leg.id,
         formula="d = (27.8 l q^1.75 50/(p_a - p) / dp)^(1/4.75), dp shared by length",
@@ -331,7 +331,7 @@ def _pulsator_line(ctx: StudyContext, duty: Duty, line: FeedsPulsators) -> None:
         f"{line.id}, a {line.bore_mm:g} mm {shape} of {line.length_m:.0f} m fed at {supplies} "
         f"place{'s' if supplies > 1 else ''}, carries {flow:.0f} L/min each way; {least:.0f} mm "
         f"keeps it to half the {limit:g} kPa allowed to the pulsators, for their pulse comes on "
-        "top. The vacuum study tells the drop.",
+        "top. The vacuum study gives the drop.",
         subject=line.id,
         limit=round(least, 1),
         sense="at_least",

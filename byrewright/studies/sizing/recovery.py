@@ -231,7 +231,7 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
             f"Refrigeration gives off {best.mean.given_off_kwh:.0f} kWh a day; "
             f"{best.mean.taken_kwh:.0f} kWh of it could warm wash water in a store of "
             f"{volume:.0f} L, of {best.mean.wanted_kwh:.0f} kWh that plant and tank washes "
-            f"take beside standing losses, in the mean of the year. {AS_RECKONED} "
+            f"take beside standing losses, on average over the year. {AS_RECKONED} "
             "See the table of both plants; nothing is fitted for it.",
             formula=FORMULA, source="heat balance", confidence="derived",
             inputs=(ctx.rule("recovery.condenser_share"),
@@ -275,7 +275,7 @@ def _fitted(
         "recovery.heat", "Heat recovered for wash water", w.mean.taken_kwh, "kWh/d",
         f"{one.id} takes {w.mean.taken_kwh:.0f} kWh a day of the "
         f"{w.mean.given_off_kwh:.0f} kWh that {listed([m.id for m in makers])} "
-        f"give{verb_s(len(makers))} off, up to {ctx.number(most):g} degC, in the mean of the year; "
+        f"give{verb_s(len(makers))} off, up to {ctx.number(most):g} degC, as the year's average; "
         f"the heaters give the rest of {w.mean.wanted_kwh:.0f} kWh that plant and tank washes "
         f"take, and standing losses. {AS_RECKONED} "
         "The heaters are sized to do it alone: when it fails only electricity is lost.",

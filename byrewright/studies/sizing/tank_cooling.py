@@ -283,8 +283,8 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
                 f"agitator put in, so that it stays below {wanted.limit_c:g} degC: "
                 f"{spare(tank.cooling_kw, keeps)}.")  # fmt: skip
     else:
-        said = (f"milk comes in at {in_c:.1f} degC, which keeps {wanted.words()}; how far it warms "
-                "as it stands, the simulated day tells.")  # fmt: skip
+        said = (f"milk comes in at {in_c:.1f} degC, which keeps {wanted.words()}; how far it "
+                "warms as it stands, the simulated day shows.")  # fmt: skip
     ctx.find(
         "cooling.tank.duty",
         "Tank cooling",

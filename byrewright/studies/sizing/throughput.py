@@ -30,7 +30,7 @@ EDWARDS = "edwards2012"
 def size_throughput(ctx: StudyContext, duty: Duty) -> None:
     """Stalls, turn, go-rounds, labour, milking hours and waiting."""
     if not ctx.plant.able("stands cows"):
-        ctx.lacks("throughput.platform", "Platform", "No platform stands the cows: add one.")
+        ctx.lacks("throughput.platform", "Platform", "There is no platform for the cows: add one.")
         return
     _pace(ctx, duty)
     _milk_flow(ctx, duty)
