@@ -65,11 +65,11 @@ def issue(
     entries = log.entries()
     if path.exists():
         raise SheetError(f"{path}: is there already; name another, so that no certificate is lost")
-    last = max((day_of(e) for e in current(entries) if e.kind == "test"), default=day)
+    last = max((day_of(e) for e in current(entries) if e.kind == "test"), default="")
     if day < last:
         raise SheetError(f"{log.name}: it has readings of {last}; a certificate of {day} cannot "
                          f"tell them: date it {last} or later")  # fmt: skip
-    if day > dt.date.today().isoformat():
+    if day > max(last, dt.date.today().isoformat()):
         raise SheetError(
             f"{day}: is still to come; a certificate has the day on which it is issued"
         )

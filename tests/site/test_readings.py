@@ -16,10 +16,11 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.read import read_plant
 from byrewright.results import Result, ResultBuilder
 from byrewright.site.checks.predicted import predicted_of
+from byrewright.site.log import Log, New, Owner
 from byrewright.site.readings.clock import NoTime, seconds
 from byrewright.site.readings.figure import Mark
 from byrewright.site.readings.files import ReadingsError, read_file
-from byrewright.site.readings.keep import NO_CLOCK, news_of
+from byrewright.site.readings.keep import NO_CLOCK, keep_news, news_of
 from byrewright.site.readings.mapping import MappingError, ReadingsMap, read_map, template
 from byrewright.site.readings.study import study_readings, worked_out
 from byrewright.standards.rulebook import default_rulebook
@@ -380,6 +381,43 @@ def test_a_stated_zone_wins_over_the_map() -> None:
     assert other - one == pytest.approx(1.0)
     own = pd.Series(["02.03.2026 05:00:00 +0100", "02.03.2026 04:00:01 +0000"])
     np.testing.assert_allclose(seconds(own, "%d.%m.%Y %H:%M:%S %z", 5.0), (one, other))
+
+
+def test_a_clock_without_a_zone_is_that_of_this_computer(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was recorded in the evening in Denver would stand in the log, and on the certificate,
+    as read at noon; beside a sheet of the same day the wrong one would be the last."""
+    kind = ReadingsMap.model_validate({"readings": 1, "files": {"tank": {
+        "matches": "*.csv", "time": {"column": "at", "written": "iso"},
+        "channels": {"T": {"is": "tank_temperature", "at": "TK1", "unit": "degC"}},
+    }}}).files["tank"]  # fmt: skip
+    file = folder / "tank.csv"
+    monkeypatch.setenv("TZ", "America/Denver")
+    time.tzset()
+    try:
+        for text, behind in (("2026-07-01T18:00", 6), ("2026-12-01T18:00", 7),
+                             ("2026-07-01T18:00Z", 0)):  # fmt: skip
+            day = text[:10]
+            rows = "".join(f"{text.replace('18:00', f'18:{m:02d}')},4\n" for m in range(15))
+            file.write_text(f"at,T\n{rows}", encoding="utf-8")
+            start = read_file(file, "tank", kind).readings[0].starts_utc
+            wanted = pd.Timestamp(f"{day}T18:00Z").timestamp() + 3600.0 * behind
+            assert start == pytest.approx(wanted), text
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+def test_readings_of_a_day_still_to_come_are_not_kept(tmp_path: Path) -> None:
+    """An instrument whose clock is years ahead would be the last reading of its check for years."""
+    log = Log(tmp_path / "log.sqlite", Owner("p", "one"))
+    one = New("reading", time.time() + 3e6, "TK1", "", {
+        "figure": "measured.tank_blend", "title": "Blend", "value": 6.0, "file": "tank.csv",
+        "sha256": "ab", "when": "2062-01-01 10:00"})  # fmt: skip
+    with pytest.raises(ByrewrightError, match=r"tank.csv: its clock says 2062.*still to come"):
+        keep_news(log, [one], "anna")
+    log.close()
 
 
 @pytest.mark.parametrize(("written", "said"), [

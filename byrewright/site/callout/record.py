@@ -12,10 +12,9 @@ from typing import Any
 
 from byrewright.errors import ByrewrightError
 from byrewright.site.log import Entry, Log, New, Owner
-from byrewright.site.log.entry import current
+from byrewright.site.log.entry import LATEST_S, current
 
 FORMAT = 1
-LATEST_S = 86400.0
 OUTCOMES = ("goes on", "no change", "called", "open")
 """How a call ended: milking goes on, it did not help, somebody was called, nobody said."""
 ANSWERS = ("yes", "no", "cannot tell")

@@ -22,16 +22,14 @@ from typing import Any
 from byrewright.errors import ByrewrightError
 from byrewright.site.checks.check import Check, revision_of
 from byrewright.site.log import Entry, Log, New, Owner
-from byrewright.site.log.entry import current
+from byrewright.site.log.entry import LATEST_S, current
 from byrewright.standards.units import convert, units_like
 
 FORMAT = 1
 CLOCK = "%Y-%m-%d %H:%M"
 DAY = "%Y-%m-%d"
-LATEST_S = 86400.0
 VISIT_S = 7 * 86400.0
 """A reading so far from another of its check in the same sheet is of another visit."""
-"""A reading may lie so far in the future: a clock of another time zone."""
 LARGEST_PHOTO = 8_000_000
 PHOTOS = {b"\xff\xd8\xff": "image/jpeg", b"\x89PNG": "image/png"}
 SHOWN = 3

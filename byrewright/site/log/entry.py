@@ -20,6 +20,8 @@ from byrewright.site.alarms import new_uid
 
 Kind = Literal["watch", "ran", "test", "reading", "hours", "part", "cloths", "call", "certificate"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
+LATEST_S = 86400.0
+"""What is entered may lie so far in the future: a clock of another time zone."""
 
 
 class EntryRefused(ByrewrightError):

@@ -7,7 +7,7 @@ pandas, slower and with the same answer.
 from __future__ import annotations
 
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -70,6 +70,23 @@ def seconds(column: pd.Series, written: str, zone_h: float = 0.0) -> NDArray[np.
         odd = int(np.flatnonzero(~empty & (states_zone != filled[0]))[0])
         raise MixedZones(odd, str(column.iloc[odd]))
     return _since(told) - np.where(states_zone, 0.0, 3600.0 * zone_h)
+
+
+def zone_of(column: pd.Series, written: str) -> float:
+    """Hours by which this computer's clock was ahead of UTC at the first of the times.
+
+    One figure for a whole record, since an instrument's clock does not go with summer time.
+
+    Raises:
+        NoTime: as `seconds`.
+    """
+    if written == SECONDS:
+        return 0.0
+    told = seconds(column.dropna().head(1), written)
+    if not told.size or not np.isfinite(told[0]):
+        return 0.0
+    away = (datetime(1970, 1, 1) + timedelta(seconds=float(told[0]))).astimezone().utcoffset()
+    return 0.0 if away is None else away.total_seconds() / 3600.0
 
 
 def _since(told: pd.Series) -> NDArray[np.float64]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from byrewright.errors import ByrewrightError
 from byrewright.plant.problems import nearest
 from byrewright.results import in_figures
-from byrewright.site.readings.clock import SECONDS, MixedZones, NoTime, seconds
+from byrewright.site.readings.clock import SECONDS, MixedZones, NoTime, seconds, zone_of
 from byrewright.site.readings.mapping import UNIT_OF, Channel, FileKind
 from byrewright.standards.units import UnitError, convert
 from byrewright.traces.trace import Trace, TraceUnfit, trace
@@ -95,10 +95,12 @@ def read_file(path: Path, kind: str, plan: FileKind, number: int | None = None) 
             digest.update(block)
     columns: dict[str, list[NDArray[np.float64]]] = {name: [] for name in plan.channels}
     times: list[NDArray[np.float64]] = []
-    row = 0
+    row, zone_h = 0, plan.time.zone_h
     for part, first in _tables(path, plan):
         try:
-            times.append(seconds(part[plan.time.column], plan.time.written, plan.time.zone_h))
+            if zone_h is None:
+                zone_h = zone_of(part[plan.time.column], plan.time.written)
+            times.append(seconds(part[plan.time.column], plan.time.written, zone_h))
         except MixedZones as error:
             raise ReadingsError(
                 f"{path}: row {first + row + error.row}: {error.cell!r} in column "

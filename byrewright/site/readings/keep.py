@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from byrewright.errors import ByrewrightError
 from byrewright.site.log import Log, New
+from byrewright.site.log.entry import LATEST_S
 from byrewright.site.readings.figure import Figure
 from byrewright.site.readings.files import ReadFile
 
@@ -39,6 +40,12 @@ def keep_news(log: Log, news: Sequence[New], who: str) -> int:
         raise ByrewrightError("say who took the readings, by name")
     if known := known_in(log, news):
         raise ByrewrightError(f"{known}; nothing was entered")
+    for one in news:
+        if one.at > time.time() + LATEST_S:
+            raise ByrewrightError(
+                f"{one.body['file']}: its clock says {one.body['when']}, which is still to come; "
+                "see to it, or state its `zone_h` in the map; nothing was entered"
+            )
     return len(log.append([replace(one, who=who) for one in news]))
 
 

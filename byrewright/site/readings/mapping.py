@@ -88,7 +88,8 @@ class Clock(Record):
     written: Annotated[str, AfterValidator(_known_parts)] = par(
         "", "seconds, iso, or a format with %d %m %Y %H %M %S %f, and %z for a stated zone", "iso"
     )
-    zone_h: float = par("h", "hours the instrument's clock is ahead of UTC", 0.0, ge=-14, le=14)
+    zone_h: float | None = par("h", "hours the instrument's clock is ahead of UTC; not stated, "
+                               "that of this computer on the day", None, ge=-14, le=14)  # fmt: skip
 
 
 class FileKind(Record):
