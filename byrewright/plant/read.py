@@ -405,10 +405,14 @@ class _Reader:
             )
 
     def missing_ports(self, used: dict[str, str]) -> None:
+        joined: dict[str, list[str]] = {}
+        for end in used:
+            owner, _, port_name = end.partition(".")
+            joined.setdefault(owner, []).append(port_name)
         for tag, machine in self.machines.items():
             if tag in self.slips:
                 continue  # told already; the missing port is probably that one
-            names = [u.partition(".")[2] for u in used if u.partition(".")[0] == tag]
+            names = joined.get(tag, [])
             for port in machine.ports():
                 if (
                     port.needed
@@ -416,13 +420,8 @@ class _Reader:
                     and not any(port.answers_to(n) for n in names)
                 ):
                     name = port.name.replace("#", "1")
-                    self.source.add(
-                        "F057",
-                        ("equipment", tag),
-                        True,
-                        found=f"{tag}.{name}",
-                        allowed=f" ({_services(port)})",
-                    )
+                    self.source.add("F057", ("equipment", tag), True, found=f"{tag}.{name}",
+                                    allowed=f" ({_services(port)})")  # fmt: skip
 
     # modes --------------------------------------------------------------------------------------
 

@@ -203,9 +203,13 @@ def scene_of(plant: Plant) -> Scene:
         for end, other, out in ((pipe.start, pipe.end, True), (pipe.end, pipe.start, False)):
             tag, _, name = end.partition(".")
             ports[tag][name] = (name, _direction(plant, tag, name, other, out), service)
+    widest: dict[str, float] = {}
+    for line in lines:
+        for tag in _tags(line):
+            widest[tag] = max(line.bore_mm, widest.get(tag, 0.0))
     things = {
         tag: replace(
-            _thing(machine, tuple(ports[tag].values()), place.machines.get(tag), lines),
+            _thing(machine, tuple(ports[tag].values()), place.machines.get(tag), widest.get(tag)),
             from_above=isinstance(machine, JoinsDeck) and place.services == "over",
         )
         for tag, machine in plant.equipment.items()
@@ -243,12 +247,12 @@ def _thing(
     machine: Machine,
     ports: tuple[tuple[str, str, str], ...],
     stated: MachinePlace | None,
-    lines: list[Line],
+    widest_mm: float | None,
 ) -> Thing:
     rule = type(machine).FORM
     value = getattr(machine, rule.by, None) if rule.by else None
     if machine.can("joins pipes") or machine.can("is a valve"):
-        value = max((p.bore_mm for p in lines if machine.id in _tags(p)), default=50.0)
+        value = 50.0 if widest_mm is None else widest_mm
     holds = getattr(machine, "volume_l", 0.0) or 0.0
     return Thing(
         machine.id, machine.kind, type(machine).TITLE, rule,

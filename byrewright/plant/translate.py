@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import types
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import ValidationError
@@ -134,7 +135,7 @@ def validate(
     for name in double:
         known = keys_of(record, tuple(given))
         source.add("F020", (*place, name), True, near=nearest(name, known))
-    ready = {k: _no_bool(v, field_of(record, k)) for k, v in data.items()}
+    ready = {k: _no_bool(v) if _takes_number(record, k) else v for k, v in data.items()}
     try:
         made = record.model_validate({**ready, **given})
     except ValidationError as error:
@@ -149,13 +150,18 @@ class _Sort:
     """Stands in for true or false where a number is wanted, so that it is not taken for 1 or 0."""
 
 
-def _no_bool(value: Any, found: tuple[str, FieldInfo] | None) -> Any:
+@lru_cache(maxsize=4096)
+def _takes_number(record: type[Record], name: str) -> bool:
+    """Whether a key means numbers, and true or false would be taken for one."""
+    found = field_of(record, name)
     if found is None:
-        return value
+        return False
     sorts = set(leaves(found[1].annotation))
     numbers = any(isinstance(c, int) for c in choices(found[1].annotation))
-    if bool in sorts or not (sorts & {int, float} or numbers):
-        return value
+    return bool not in sorts and bool(sorts & {int, float} or numbers)
+
+
+def _no_bool(value: Any) -> Any:
     if isinstance(value, bool):
         return _Sort()
     if isinstance(value, list):
