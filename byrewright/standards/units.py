@@ -345,6 +345,32 @@ def parse_quantity(text: str, unit: str) -> float:
     return convert(number, written, unit)
 
 
+def typed_number(text: str) -> float:
+    """A number as people type a reading, with point or comma.
+
+    >>> typed_number("46,2"), typed_number(" 1 250 "), typed_number("-3.5")
+    (46.2, 1250.0, -3.5)
+
+    Raises:
+        UnitError: it is none, or may be read in two ways, as 1,250 may.
+    """
+    bare = re.sub(r"[\s\u00a0\u202f']", "", text).replace("\u2212", "-")
+    if ("," in bare and "." in bare) or bare.count(",") > 1:
+        raise UnitError(f"{text!r} may be read in two ways; write one decimal sign and no other")
+    if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", bare):
+        raise UnitError(
+            f"{text!r} may be read in two ways; write {bare.replace(',', '')} or "
+            f"{bare.replace(',', '.')}"
+        )
+    try:
+        found = float(bare.replace(",", "."))
+    except ValueError:
+        raise UnitError(f"{text!r} is not a number") from None
+    if not math.isfinite(found):
+        raise UnitError(f"{text!r} is not a number")
+    return found
+
+
 def _row(name: str) -> Unit:
     unit = _BY_NAME.get(name)
     if unit is None:

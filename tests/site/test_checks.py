@@ -31,7 +31,6 @@ from byrewright.site.checks.sheet import (
     SheetError,
     empty,
     from_data,
-    number,
     read_json,
     take,
 )
@@ -41,6 +40,7 @@ from byrewright.site.log import Log, New, Owner
 from byrewright.site.log.entry import current
 from byrewright.standards.diagnosis import TEST_MINUTES
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.standards.units import typed_number
 from tests.plant.small import SMALL
 
 OWNER = Owner("plant-1", "(invented) one")
@@ -237,9 +237,9 @@ def test_files_that_are_no_sheets_are_refused_in_a_sentence(tmp_path: Path) -> N
     book.save(tmp_path / "other.xlsx")
     with pytest.raises(SheetError, match="no workbook of test sheets"):
         read_workbook(tmp_path / "other.xlsx")
-    for bad in ("1.2,3", "1,2,3", "abc", "nan", ""):
+    for bad in ("1.2,3", "1,2,3", "1,250", "abc", "nan", ""):
         with pytest.raises(ValueError, match=r"number|two ways"):
-            number(bad)
+            typed_number(bad)
 
 
 def entry(check: str, value: float, doubt: float | None, at: float = 0.0) -> New:

@@ -128,7 +128,7 @@ def test_meters_out_of_a_file_and_what_a_day_wears(log: Log, tmp_path: Path) -> 
     assert enter(log, plant, meters_in(path), [], "anna", dt.date(2026, 3, 1)) == 2
     assert {(e.tag, e.data.get("unit", "h"), e.data["hours"]) for e in log.entries()} == {
         ("PU1", "pulses", 100.0), ("VP1", "h", 1240.5)}  # fmt: skip
-    path.write_text("machine,reading\nVP1,1300\nVP1,12 yards\n", encoding="utf-8")
+    path.write_text("machine,reading\nVP1,1250\nVP1,12 yards\n", encoding="utf-8")
     with pytest.raises(ByrewrightError, match=r"meters.csv: line 3: VP1=12 yards: yards is not"):
         enter(log, plant, rows := meters_in(path), [], "anna", dt.date(2026, 3, 2), places=rows)
     path.write_text("machine,reading\nVP1,\n", encoding="utf-8")
@@ -199,6 +199,24 @@ def test_what_cannot_be_entered_is_refused(
         enter(log, plant, [hours] if hours else [], [done] if done else [], who, day)
     assert len(log.entries()) == 1
     assert enter(log, plant, ["VP1=0"], [], "a", day, new_meter=True) == 1
+
+
+def test_a_meter_that_cannot_be_is_refused(log: Log) -> None:
+    """Would fail if a slip of one figure, a comma between thousands, a reading of an earlier day
+    above a later one or a day still to come stood in the log, where nothing is changed again."""
+    plant = read_plant("examples/rotary_spring_ice/plant.yaml").sound()
+    enter(log, plant, ["VP1=1240"], [], "anna", dt.date(2026, 3, 1))
+    enter(log, plant, ["VP1=1500"], [], "anna", dt.date(2026, 4, 1))
+    for text, day, said in (("VP1=12400", dt.date(2026, 4, 30), "so many hours have not gone by"),
+                            ("VP1=1,600", dt.date(2026, 4, 30), "write 1600 or 1.600"),
+                            ("VP1=1600", dt.date(2026, 3, 20), "is more than the 1500 h read on"),
+                            ("VP1=1600", dt.date(9998, 1, 1), "still to come")):  # fmt: skip
+        with pytest.raises(ByrewrightError, match=said):
+            enter(log, plant, [text], [], "anna", day)
+    with pytest.raises(ByrewrightError, match="still to come"):
+        enter(log, plant, [], ["VP1: belts and coupling"], "anna", dt.date(9998, 1, 1))
+    assert len(log.entries()) == 2
+    assert enter(log, plant, ["VP1=1600"], [], "anna", dt.date(2026, 4, 30)) == 1
 
 
 def test_the_command_enters_plans_and_writes(

@@ -11,8 +11,6 @@ import base64
 import binascii
 import hashlib
 import json
-import math
-import re
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
@@ -23,7 +21,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.site.checks.check import Check, revision_of
 from byrewright.site.log import Entry, Log, New, Owner
 from byrewright.site.log.entry import LATEST_S, current
-from byrewright.standards.units import convert, units_like
+from byrewright.standards.units import convert, typed_number, units_like
 
 FORMAT = 1
 CLOCK = "%Y-%m-%d %H:%M"
@@ -87,27 +85,6 @@ class Taken:
     """Whether the sheet was made for an older revision of the plant."""
 
 
-def number(text: str) -> float:
-    """A number as people write it, with point or comma.
-
-    >>> number("46,2"), number(" 1 250 "), number("-3.5")
-    (46.2, 1250.0, -3.5)
-
-    Raises:
-        ValueError: it is none, or may be read in two ways.
-    """
-    bare = re.sub(r"[\s\u00a0\u202f']", "", text).replace("\u2212", "-")
-    if ("," in bare and "." in bare) or bare.count(",") > 1:
-        raise ValueError(f"{text!r} may be read in two ways; write one decimal sign and no other")
-    try:
-        found = float(bare.replace(",", "."))
-    except ValueError:
-        raise ValueError(f"{text!r} is not a number") from None
-    if not math.isfinite(found):
-        raise ValueError(f"{text!r} is not a number")
-    return found
-
-
 def empty(plant_id: str, plant: str, checks: Sequence[Check], sheet: str) -> dict[str, Any]:
     """A sheet to be filled in, as data that every way of filling it in carries."""
     return {
@@ -163,7 +140,7 @@ def _row(name: str, told: Mapping[str, Any]) -> Row:
     for key in ("value", "uncertainty"):
         text = _text(told, key)
         try:
-            numbers[key] = number(text) if text else None
+            numbers[key] = typed_number(text) if text else None
         except ValueError as error:
             raise SheetError(f"{name}: {check}: {key}: {error}") from None
     photo = _text(told, "photo").partition("base64,")[2]

@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from byrewright.site.checks.sheet import CLOCK, DAY, Filled, Row, SheetError, number
+from byrewright.site.checks.sheet import CLOCK, DAY, Filled, Row, SheetError
+from byrewright.standards.units import typed_number
 
 FIRST, INSTRUMENTS = "Read first", "Instruments"
 LABELS = {
@@ -122,7 +123,7 @@ def _number(where: str, cell: Any) -> float | None:
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return float(cell)
     try:
-        return number(_text(cell))
+        return typed_number(_text(cell))
     except ValueError as error:
         raise SheetError(f"{where}: {error}") from None
 

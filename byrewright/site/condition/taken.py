@@ -17,6 +17,7 @@ from byrewright.site.checks.verdicts import AWAY, FROM_FILES, OF_HERD, readings_
 from byrewright.site.condition.seen import Reading
 from byrewright.site.log import Entry, log_of
 from byrewright.site.readings.figure import Figure
+from byrewright.standards.units import UnitError, typed_number
 
 NUMBER = r"[0-9]*[.,]?[0-9]+"
 WHERE = "'byrewright tests PLANT --json' lists the checks"
@@ -102,7 +103,10 @@ def typed(text: str, plant: Plant) -> Reading:
         )
 
     def number(name: str) -> float:
-        return float((found[name] or "0").replace(",", "."))
+        try:
+            return typed_number(found[name] or "0")
+        except UnitError as why:
+            raise ByrewrightError(f"{text}: {why}") from None
 
     check = found["check"]
     known = _checks(plant)

@@ -21,7 +21,7 @@ from byrewright.plant.upkeep import DAYS, HOURS, every, intervals, service_of
 from byrewright.results import Assumption, Finding, Result, Table, Verdict
 from byrewright.site.checks.check import Check
 from byrewright.site.log import Entry, Log, New
-from byrewright.site.log.entry import current
+from byrewright.site.log.entry import LATEST_S, current
 from byrewright.site.upkeep import due as dues
 from byrewright.site.upkeep import lives, risk
 from byrewright.site.upkeep.due import Due, Meter, Rate, Task, Visit, date_of, day_of
@@ -31,7 +31,7 @@ from byrewright.site.upkeep.lives import Learned, learned_of
 from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, trends_of
 from byrewright.site.upkeep.watched import run_meters, watched
 from byrewright.standards.rulebook import Rulebook
-from byrewright.standards.units import convert
+from byrewright.standards.units import UnitError, convert, typed_number
 
 HORIZON_DAYS = 365.0
 BY_CONTACT = "as its run contact counted"
@@ -143,6 +143,8 @@ def enter(
     if not who.strip():
         raise ByrewrightError("say who read or did it, by name (--who)")
     at = time.mktime(on.timetuple()) + DAY_S / 2
+    if at > time.time() + LATEST_S:
+        raise ByrewrightError(f"--date {on}: is still to come; enter what was read and done")
     known = current(log.entries("hours")) if log.home.identity() else []
     news = []
     for text in hours:
@@ -162,10 +164,12 @@ def _meter(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str,
     number, _, unit = told.strip().partition(" ")
     unit = unit.strip() or HOURS
     try:
-        count = float(number.replace(",", "."))
-    except ValueError:
+        count = typed_number(number)
+    except UnitError as why:
+        if "two ways" in str(why):
+            raise ByrewrightError(f"{text}: {why}") from None
         count = -1.0
-    if not 0.0 <= count < math.inf:
+    if count < 0.0:
         raise ByrewrightError(
             f"{text}: write the machine and its meter, such as VP1=1240, or with what is "
             'counted, such as "PU1=2400000 pulses"'
@@ -183,6 +187,19 @@ def _meter(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str,
         raise ByrewrightError(
             f"{text}: is less than the {before[-1].reading:g} {unit} read on {when}; read it "
             "again; a meter that was replaced is entered by the command, with --new-meter"
+        )
+    if before and not new and unit == HOURS and machine.count == 1:
+        more, days = count - before[-1].reading, day_of(at) - before[-1].day
+        if more > 24.0 * (days + 1.0):
+            raise ByrewrightError(
+                f"{text}: is {more:g} h more than on {dt.date.fromordinal(int(before[-1].day))}; "
+                "so many hours have not gone by since; read it again"
+            )
+    after = [m for m in _meters(known, machine.id, unit) if m.day > day_of(at)]
+    if after and not after[0].new and count > after[0].reading:
+        raise ByrewrightError(
+            f"{text}: is more than the {after[0].reading:g} {unit} read on "
+            f"{dt.date.fromordinal(int(after[0].day))}; read it again, or state its day with --date"
         )
     body = {"hours": count, "new_meter": new} | ({} if unit == HOURS else {"unit": unit})
     return New("hours", at, machine.id, who, body, uid=_uid("hours", text, who, at))
