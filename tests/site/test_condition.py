@@ -167,6 +167,24 @@ def test_a_fitted_milk_out_says_which_milking_it_is_of(model: Model) -> None:
         assert any("slowest milking" in n for n in found.told(empty).notes) == says
 
 
+def test_a_typed_reading_is_in_its_own_unit_and_of_a_machine_that_there_is(model: Model) -> None:
+    """A gauge in inHg would be taken for kPa and a thermometer's plus or minus for a temperature; a
+    pulsator that the plant has not would be found guilty."""
+    plant = model.plant
+    one = typed("working_vacuum=12.4+-0.1 inHg", plant)
+    assert (one.value, one.uncertainty) == pytest.approx((41.99, 0.3386), rel=1e-3)
+    one = typed("cooler_milk_out@PC1=39.2 degF +- 0.9 degF", plant)
+    assert (one.value, one.uncertainty) == pytest.approx((4.0, 0.5))
+    assert typed("pump_capacity@VP1=100 cfm", plant).value == pytest.approx(2831.7, rel=1e-4)
+    count = plant.equipment["PU1"].count
+    assert typed(f"phase_d@PU1#{count}=9", plant).check.endswith(f"#{count}")
+    for text, said in ((f"phase_d@PU1#{count + 1}=9", f"PU1 stands for {count}"),
+                       ("working_vacuum=12 degF", "not a pressure"),
+                       ("working_vacuum=12 inHg+-1kPa", "two units")):  # fmt: skip
+        with pytest.raises(ByrewrightError, match=said):
+            typed(text, plant)
+
+
 def test_what_readings_do_not_tell_apart_stays_as_stated(model: Model) -> None:
     """Would fail if a heater's power were fitted to a time that its setting explains as well."""
     one = fit(

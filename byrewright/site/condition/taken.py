@@ -17,11 +17,16 @@ from byrewright.site.checks.verdicts import AWAY, FROM_FILES, OF_HERD, readings_
 from byrewright.site.condition.seen import Reading
 from byrewright.site.log import Entry, log_of
 from byrewright.site.readings.figure import Figure
-from byrewright.standards.units import UnitError, typed_number
+from byrewright.standards.units import UnitError, convert, typed_number
 
 NUMBER = r"[0-9]*[.,]?[0-9]+"
 WHERE = "'byrewright tests PLANT --json' lists the checks"
-TYPED = re.compile(rf"(?P<check>[\w@#.]+)=(?P<value>-?{NUMBER})(?:(?:\+-|/)(?P<doubt>{NUMBER}))?")
+UNIT = r"[A-Za-z%][\w%/]*"
+TYPED = re.compile(
+    rf"(?P<check>[\w@#.]+)=(?P<value>-?{NUMBER})(?P<own>{UNIT})?"
+    rf"(?:(?:\+-|/)(?P<doubt>{NUMBER})(?P<unit>{UNIT})?)?"
+)
+UNITS = {f.key: f.unit for test in TESTS.values() for f in test.figures} | {OF_HERD: "s"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,16 +95,17 @@ def of_figures(figures: Sequence[Figure]) -> tuple[Taken, ...]:
 
 
 def typed(text: str, plant: Plant) -> Reading:
-    """A reading as typed: "pump_capacity@VP1=3600+-50".
+    """A reading as typed: "pump_capacity@VP1=3600+-50", in the unit of its check if none is stated.
 
     Raises:
-        ByrewrightError: it is not written so, or the plant has no such check.
+        ByrewrightError: it is not written so, the plant has no such check, or it is not measured in
+            that unit.
     """
     found = TYPED.fullmatch(text.replace(" ", ""))
     if found is None:
         raise ByrewrightError(
             f"{text!r} is not a reading: write the check, =, the value and how sure, as "
-            f"pump_capacity@VP1=3600+-50; {WHERE}"
+            f"pump_capacity@VP1=3600+-50, with its unit where that is not the check's; {WHERE}"
         )
 
     def number(name: str) -> float:
@@ -114,7 +120,24 @@ def typed(text: str, plant: Plant) -> Reading:
         raise ByrewrightError(
             f"{check}: this plant has no such check{nearest(check, known)}; {WHERE}"
         )
-    return Reading(check, number("value"), number("doubt"))
+    stem, _, single = check.partition("#")
+    machine = plant.equipment.get(stem.partition("@")[2])
+    if single and (machine is None or not single.isdecimal()
+                   or not 1 <= int(single) <= machine.count):  # fmt: skip
+        count = 0 if machine is None else machine.count
+        tag = stem.partition("@")[2]
+        raise ByrewrightError(f"{check}: is number {single}, but {tag} stands for {count}")
+    value, doubt, unit = number("value"), number("doubt"), UNITS.get(stem.partition("@")[0], "")
+    if {found["own"], found["unit"]} == {None}:
+        return Reading(check, value, doubt)
+    told = found["own"] or found["unit"]
+    try:
+        if found["unit"] not in (None, told):
+            raise UnitError("its value and its plus or minus are in two units; write one")
+        zero = convert(0.0, told, unit)
+        return Reading(check, convert(value, told, unit), convert(doubt, told, unit) - zero)
+    except UnitError as why:
+        raise ByrewrightError(f"{text}: {why}") from None
 
 
 def _checks(plant: Plant) -> set[str]:
