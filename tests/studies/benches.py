@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from byrewright.plant.plant import Plant
 from byrewright.results import Result, ResultBuilder
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, duty_of
+from byrewright.studies.sizing.in_line import Line
 from tests.plants import rotary
 
 SMALL_STALLS, LARGE_STALLS = 50, 84
@@ -45,3 +47,16 @@ def sized(
 def duty(plant: Plant) -> Duty:
     """The duties of a plant."""
     return duty_of(bench_of(plant))
+
+
+def milked(day: Duty, *each: tuple[int, float, float]) -> Duty:
+    """A day of made-up milkings: begun at a minute, of so many hours, litres into the tank."""
+    one = day.milkings[0]
+    made = tuple(replace(one, start_min=at, hours=hours, milk_l=litres, withheld_l=0.0,
+                         milk_l_cow=litres / one.cows) for at, hours, litres in each)  # fmt: skip
+    return replace(day, milkings=made, milk_l_day=sum(m.milk_l for m in made), withheld_l_day=0.0)
+
+
+def worked_at(before_c: float, out_c: float) -> Line:
+    """A working point of coolers that none of it comes from."""
+    return Line({}, 100.0, before_c, out_c, 1.0, 0.0)

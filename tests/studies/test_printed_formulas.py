@@ -18,7 +18,7 @@ from byrewright.plant.roles import HeatsWater
 from byrewright.results import Finding, Result, judge
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.sizing import size
-from tests.studies.told import says, senseless
+from tests.studies.told import Inputs, inputs, says, senseless
 from tests.studies.varied import STARTS, random_plant, random_rules
 
 RANDOM = 10
@@ -26,7 +26,6 @@ PRINTED = 0.012
 """Inputs are printed with three figures or so."""
 LEAST = 0.06
 """A printed number may be of one decimal."""
-Inputs = dict[str, float]
 
 
 def disc_m2(d_mm: float) -> float:
@@ -257,11 +256,6 @@ def margin_said(one: Finding) -> bool:
     share = 100 * (one.value - one.limit) / one.limit
     near = abs(abs(share) - float(said[1])) <= 1.01
     return near and (share < -0.5) == (said[2] == "short")
-
-
-def inputs(one: Finding) -> Inputs:
-    """The inputs of a finding that are numbers, by their symbols."""
-    return {i.symbol: i.value for i in one.inputs if not isinstance(i.value, str)}
 
 
 def told(number: int, table: Mapping[str, object]) -> Iterator[tuple[Finding, Inputs]]:

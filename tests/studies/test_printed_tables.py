@@ -17,7 +17,8 @@ from byrewright.physics.constants import GRAVITY_M_S2 as G
 from byrewright.plant.roles import GeneratesPower, StandsCows
 from byrewright.results import Finding, Table
 from byrewright.standards.electrical import SUPPLY_A
-from tests.studies.test_printed_formulas import Inputs, disc_m2, inputs, sizing
+from tests.studies.test_printed_formulas import disc_m2, sizing
+from tests.studies.told import Inputs, inputs
 
 PLANTS = (-5, -4, -2, -1, 2, 3, 7, 8)
 PRINTED = 0.013

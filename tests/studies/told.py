@@ -1,8 +1,12 @@
-"""Numbers in sentences."""
+"""Numbers in sentences, and those that are printed beside them."""
 
 from __future__ import annotations
 
 import re
+
+from byrewright.results import Finding
+
+Inputs = dict[str, float]
 
 _NUMBER = re.compile(r"(?<![\w.:])-?\d+(?:\.\d+)?(?!\d|:\d)")
 SCALES = (1.0, 100.0, 0.001)
@@ -22,6 +26,11 @@ def says(sentence: str, number: float) -> bool:
         for text in _NUMBER.findall(sentence)
         for scale in SCALES
     )
+
+
+def inputs(one: Finding) -> Inputs:
+    """The inputs of a finding that are numbers, by their symbols."""
+    return {i.symbol: i.value for i in one.inputs if not isinstance(i.value, str)}
 
 
 MOST = {

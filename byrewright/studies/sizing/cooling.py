@@ -298,23 +298,21 @@ def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
 
 
 def _water(ctx: StudyContext, duty: Duty, point: Line) -> None:
-    flow = point.water_l_min
-    day = flow / max(cooler_flow_l_min(ctx, duty), 1e-9) * duty.saleable_l_day / 1000.0
+    if point.water_out_c is None:
+        return
+    flow, milk = point.water_l_min, cooler_flow_l_min(ctx, duty)
+    day = flow / milk * duty.saleable_l_day / 1000.0
     ctx.find(
         "cooling.water_flow",
         "Cooling water",
         flow,
         "L/min",
         f"The coolers take {flow:.0f} L/min of water while milking, {day:.1f} m3 a day, and warm "
-        f"it to {point.water_out_c or 0.0:.0f} degC: use it again for drinking and washing.",
+        f"it to {point.water_out_c:.0f} degC: use it again for drinking and washing.",
         formula="q_water = ratio q_milk",
         inputs=(
-            worked("q_milk", "milk flow", cooler_flow_l_min(ctx, duty), "L/min"),
-            stated(
-                "ratio",
-                "water to milk, from the coolers in the file",
-                round(flow / max(cooler_flow_l_min(ctx, duty), 1e-9), 3),
-            ),
+            worked("q_milk", "milk flow", milk, "L/min"),
+            stated("ratio", "water to milk, from the coolers in the file", round(flow / milk, 3)),
             ctx.rule("plate.water_ratio", "usual ratio"),
         ),
         source="mass balance",
