@@ -52,8 +52,9 @@ def run(
 
 
 def _show(found: list[Change], out: Path | None, units: str) -> None:
-    from byrewright.documents.us_words import text_in
+    from byrewright.documents.us_units import change_in
     from byrewright.studies.changes import TOPICS
+    from byrewright.studies.sizing.sizes import counted
 
     screen, system = console(), system_of(units)
     for topic in TOPICS:
@@ -61,7 +62,7 @@ def _show(found: list[Change], out: Path | None, units: str) -> None:
         if here:
             screen.print(topic.capitalize(), style="bold")
         for one in here:
-            screen.print(f"  {one.what:<8} {text_in(one.sentence, system)}", highlight=False)
-    screen.print("Nothing changed." if not found else f"{len(found)} changes.")
+            screen.print(f"  {one.what:<8} {change_in(one, system)}", highlight=False)
+    screen.print(f"{counted(len(found), 'change')}." if found else "Nothing changed.")
     if out is not None:
         screen.print(f"  {out}")

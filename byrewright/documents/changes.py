@@ -17,7 +17,7 @@ from byrewright.documents.schematic import (
     sheets_for,
 )
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_words import text_in
+from byrewright.documents.us_units import change_in
 from byrewright.plant.plant import Plant
 from byrewright.studies.changes import TOPICS, Change
 
@@ -42,7 +42,7 @@ def changes_pdf(
     title = " ".join(after.site.name.replace(INVENTED, "").split()) or after.site.name
     topics = [
         {"title": topic.capitalize(),
-         "rows": [[c.what, prose(text_in(c.sentence, units, motor="motor" in c.sentence))]
+         "rows": [[c.what, prose(change_in(c, units))]
                   for c in found if c.topic == topic]}
         for topic in TOPICS
     ]  # fmt: skip

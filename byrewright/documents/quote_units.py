@@ -6,8 +6,10 @@ import re
 from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
+from itertools import zip_longest
 
 from byrewright.documents.format import System
+from byrewright.documents.us_units import said_in
 from byrewright.documents.us_words import text_in
 from byrewright.quote.alternates import Difference
 from byrewright.quote.labour import Norm
@@ -55,7 +57,8 @@ def others_in(others: Iterable[Difference], units: System) -> tuple[Difference, 
     """Alternates with their words turned."""
     return tuple(
         replace(o, sentence=text_in(o.sentence, units),
-                changes=tuple(text_in(c, units) for c in o.changes))
+                changes=tuple(said_in(c, units, key)
+                              for c, key in zip_longest(o.changes, o.keys, fillvalue="")))
         for o in others
     )  # fmt: skip
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from byrewright.documents.format import OF_WHAT, System
 from byrewright.documents.us_words import (
@@ -32,6 +33,9 @@ from byrewright.documents.us_words import (
 from byrewright.results import Finding, Input, Result, Series, Table
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.explain import Explanation, explain
+
+if TYPE_CHECKING:
+    from byrewright.studies.changes import Change
 
 BARE = ("limit", "value", "predicted", "here")
 """Columns whose cells are a number alone, in the unit that the row names."""
@@ -69,16 +73,10 @@ def finding_in(one: Finding, system: System) -> Finding:
     """A finding with its words in the reader's units; its numbers turn where they are printed."""
     if system != "US":
         return one
-    motor = is_motor(one.key)
-    cold = one.key.startswith(COLD_KEYS) and not motor
-    air = one.unit.endswith("free") or one.key.startswith(AIR_KEYS)
-    flows = None if not air and one.key.startswith(LIQUID_KEYS) else air
-
-    pressed, pipes = one.key.startswith(PRESSED_KEYS), one.key.startswith(PIPE_KEYS)
+    cold, pressed = _is_cold(one.key), one.key.startswith(PRESSED_KEYS)
 
     def turned(text: str) -> str:
-        return text_in(text, system, air=flows, motor=motor, cold=cold, pressed=pressed,
-                       pipes=pipes)  # fmt: skip
+        return said_in(text, system, one.key, one.unit)
 
     return replace(
         one, sentence=turned(one.sentence), title=turned(one.title), formula=turned(one.formula),
@@ -88,6 +86,26 @@ def finding_in(one: Finding, system: System) -> Finding:
             for i in one.inputs
         ),
     )  # fmt: skip
+
+
+def said_in(text: str, system: System, key: str, unit: str = "") -> str:
+    """Words of a finding in the reader's units, by its key and the unit of its value."""
+    air = unit.endswith("free") or key.startswith(AIR_KEYS)
+    flows = None if not air and key.startswith(LIQUID_KEYS) else air
+    pressed, pipes = key.startswith(PRESSED_KEYS), key.startswith(PIPE_KEYS)
+    return text_in(text, system, air=flows, motor=is_motor(key), cold=_is_cold(key),
+                   pressed=pressed, pipes=pipes)  # fmt: skip
+
+
+def change_in(one: Change, system: System) -> str:
+    """The sentence of a change in the reader's units."""
+    if one.key:
+        return said_in(one.sentence, system, one.key)
+    return text_in(one.sentence, system, motor="motor" in one.sentence)
+
+
+def _is_cold(key: str) -> bool:
+    return key.startswith(COLD_KEYS) and not is_motor(key)
 
 
 def _of_input(one: Input, cold: bool, pressed: bool) -> str:

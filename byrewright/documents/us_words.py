@@ -77,9 +77,12 @@ _BORE = re.compile(
 )
 _PLATE = re.compile(
     rf"\b(capacity|motor|agitator|duty|cooling|store) ({NUMBER}) (L/min|kWh?)"
-    r"(?![A-Za-z0-9/])(?! of)"
+    rf"(?: becomes ({NUMBER}) \3)?(?![A-Za-z0-9/])(?! of)"
 )
 """Figures of a data plate, as `byrewright.studies.count` words them."""
+_BECOMES = re.compile(rf"(?<![\w.])({NUMBER}) becomes ({NUMBER}) ({_ANY}|kWh?)(?![A-Za-z0-9/])")
+_BORES = re.compile(rf"\bbore ({NUMBER}) mm becomes ({NUMBER}) mm(?![A-Za-z0-9])")
+"""What was and what is, told with one unit."""
 _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
 _OF_AIR = re.compile(r" of (?:\w+ )?air\b")
 WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
@@ -127,6 +130,9 @@ def text_in(
         return text
     for metric, plain in _WORDS.items():
         text = text.replace(metric, plain)
+    text = _BECOMES.sub(r"\1 \3 becomes \2 \3", text)
+    text = _BORES.sub(lambda m: f"bore {bore_in(float(m[1]))} in becomes {bore_in(float(m[2]))} in",
+                      text)  # fmt: skip
     text = _PLATE.sub(_plated, text)
     text = (_COLD if cold else _OF_HEAT).sub(_heat, text)
     text = _MOTORS.sub(lambda m: _turned(m[1], "kW", "hp"), text)
@@ -169,12 +175,18 @@ def _rounded(value: float) -> str:
 
 def _plated(m: re.Match[str]) -> str:
     """A figure of a data plate: a capacity is of free air, a duty is of cold."""
-    name, value, unit = m.groups()
-    if unit == "L/min":
-        return f"{name} {_turned(value, AIR, US_UNITS[AIR])}" if name == "capacity" else m[0]
-    if name in ("motor", "agitator"):
-        return f"{name} {_turned(value, 'kW', US_UNITS[MOTOR])}"
-    return m[0] if name == "capacity" else f"{name} {_heat_of(value, unit)}"
+    name, value, unit, now = m.groups()
+
+    def said(number: str) -> str:
+        if unit == "L/min":
+            return _turned(number, AIR, US_UNITS[AIR])
+        if name in ("motor", "agitator"):
+            return _turned(number, "kW", US_UNITS[MOTOR])
+        return _heat_of(number, unit)
+
+    if (name == "capacity") != (unit == "L/min"):
+        return m[0]
+    return f"{name} {said(value)}" + (f" becomes {said(now)}" if now else "")
 
 
 def bore_in(mm: float) -> str:

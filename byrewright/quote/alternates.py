@@ -35,6 +35,8 @@ class Difference:
     sentence: str
     changes: tuple[str, ...]
     looked_at: tuple[str, ...]
+    keys: tuple[str, ...] = ()
+    """Of each change, the key of the finding it tells of."""
 
 
 def alternates(
@@ -67,6 +69,7 @@ def alternates(
         if say is not None:
             say(one.name, number, total)
         plant = changed(file, one.name, one.changes)
+        told = _told(before, ask(plant, rules, names))
         made = quote(plant, prices, terms, base.on, rules, done)
         more = made.net - base.net
         whole = made.whole and base.whole
@@ -74,16 +77,17 @@ def alternates(
             Difference(
                 one.name, one.says, made.net, more, base.currency, whole,
                 _sentence(one.name, more, base.currency, whole=whole),
-                _told(before, ask(plant, rules, names)), names,
+                tuple(words for _, words in told), names, tuple(key for key, _ in told),
             )
         )  # fmt: skip
     return tuple(found)
 
 
-def _told(before: Result, after: Result) -> tuple[str, ...]:
+def _told(before: Result, after: Result) -> list[tuple[str, str]]:
     """What the studies say it changes, and which of the day's figures stay."""
     same = unchanged(before, after)
-    return (*finding_changes(before, after), *([f"As before: {', '.join(same)}"] if same else []))
+    kept = [("", f"As before: {', '.join(same)}")] if same else []
+    return [*finding_changes(before, after), *kept]
 
 
 def changed(file: PlantFile, name: str, changes: Mapping[str, object]) -> Plant:

@@ -249,6 +249,13 @@ class _Reader:
                     f"{first.at}: the price is in {code} and the quotation in {self.currency}; "
                     f"give {code} a rate and its date in {self.place('Currencies')}"
                 )
+        own = rates.get(self.currency)
+        if own is not None and own.rate != 1:
+            self.faults.append(
+                f"{self.name}: the quotation is in {self.currency}, which stands at "
+                f"{own.rate:f} in {self.place('Currencies')}: the rates are to another currency; "
+                "write that one as `currency` in the terms"
+            )
         for one in rows:
             if one.discount_group and one.discount_group not in discounts:
                 near = nearest(one.discount_group, list(discounts))

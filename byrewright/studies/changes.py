@@ -52,6 +52,8 @@ class Change:
     tag: str
     sentence: str
     old_tag: str = ""
+    key: str = ""
+    """That of the finding it tells of."""
 
 
 def changes(before: Plant, after: Plant) -> list[Change]:
@@ -318,8 +320,8 @@ def _quantities(before: Plant, after: Plant) -> Iterator[Change]:
 
 def finding_changes(
     before: Result, after: Result, names: Mapping[str, str] | None = None
-) -> list[str]:
-    """What changes between two answers: figures of the day, and verdicts.
+) -> list[tuple[str, str]]:
+    """What changes between two answers: figures of the day, and verdicts; key and words of each.
 
     A finding that only one of the two has is told when it does not hold. `names` gives the tag now
     of each old tag.
@@ -332,13 +334,15 @@ def finding_changes(
         was = old.get(name)
         if was is None:
             if one.verdict != "holds":
-                told.append(f"new: {one.label} {one.verdict}: {one.sentence}")
+                told.append((one.key, f"new: {one.label} {one.verdict}: {one.sentence}"))
         elif was.verdict != one.verdict:
-            told.append(f"{one.label}: {was.verdict} becomes {one.verdict}: {one.sentence}")
+            told.append(
+                (one.key, f"{one.label}: {was.verdict} becomes {one.verdict}: {one.sentence}")
+            )
         elif one.key in TOLD and _moved(was, one):
-            told.append(f"{one.label}: {_further(was, one)}")
+            told.append((one.key, f"{one.label}: {_further(was, one)}"))
     told += [
-        f"gone: {was.label}, which {_was(was)}"
+        (was.key, f"gone: {was.label}, which {_was(was)}")
         for name, was in old.items()
         if name not in new and was.verdict != "holds"
     ]
@@ -360,7 +364,8 @@ def _further(was: Finding, one: Finding) -> str:
     """Two figures and their difference."""
     assert was.value is not None and one.value is not None
     more = one.value - was.value
-    words = f"{abs(more):.3g} {one.unit}".rstrip() + (" more" if more > 0 else " less")
+    unit = "K" if one.unit == "degC" else one.unit
+    words = f"{abs(more):.3g} {unit}".rstrip() + (" more" if more > 0 else " less")
     return f"{was.value:.4g} becomes {one.value:.4g} {one.unit}".rstrip() + f", {words}"
 
 
@@ -393,7 +398,7 @@ def study_changes(
     old = ask(before, rules[0], names, told("before"))
     new = ask(after, rules[1], names, told("now"))
     words = finding_changes(old, new, renamed(before, after))
-    return [Change("findings", "changed", "", f"{s.rstrip('.')}.") for s in words]
+    return [Change("findings", "changed", "", f"{s.rstrip('.')}.", key=key) for key, s in words]
 
 
 def as_data(found: list[Change]) -> list[dict[str, Any]]:

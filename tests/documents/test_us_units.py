@@ -208,6 +208,19 @@ def test_free_air_is_cfm_and_motors_are_hp() -> None:
     assert not [s for s in milk if "cfm" in s]
 
 
+def test_what_was_is_told_in_the_unit_of_what_is() -> None:
+    """A pump that grows from 5900 to 6200 L/min of air would be told as "5900 becomes 1638 gpm"."""
+    for metric, told in (
+        ("VP1 (Vacuum pump): capacity 5900 becomes 6200 L/min; motor 15 becomes 18.5 kW.",
+         "VP1 (Vacuum pump): capacity 208 cfm becomes 219 cfm; motor 20.1 hp becomes 24.8 hp."),
+        ("L105: bore 150 becomes 200 mm; length 4 becomes 6 m",
+         "L105: bore 6 in becomes 8 in; length 13.1 ft becomes 19.7 ft"),
+        ("Milk out: 3.9 becomes 4.4 degC, 0.5 K more",
+         "Milk out: 39 degF becomes 39.9 degF, 0.9 degF more"),
+    ):  # fmt: skip
+        assert text_in(metric, "US") == told
+
+
 def test_heat_that_is_moved_is_in_btu() -> None:
     """Refrigeration would be in kW, as no condensing unit is sold there, or a heater in Btu/h."""
     found = [f for n in ("sizing", "day") for f in study(n).findings if f.key.startswith(COLD_KEYS)]

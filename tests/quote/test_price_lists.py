@@ -58,6 +58,13 @@ def merge(made: Any) -> None:
     made["Prices"].merge_cells("C2:C3")
 
 
+def own_rate(made: Any) -> None:
+    """A rate of the quotation's own currency that is not 1."""
+    sheet = made.create_sheet("Currencies")
+    sheet.append(["currency", "rate", "date"])
+    sheet.append(["EUR", 1.1, "2026-03-02"])
+
+
 def rename(made: Any) -> None:
     """The sheet under another name."""
     made["Prices"].title = "Sheet1"
@@ -82,6 +89,7 @@ BAD: tuple[tuple[Callable[[Any], None], str], ...] = (
     (put("C1", "price"), "no row names the columns item, unit, cost"),
     (put("D1", "curency"), "the column curency is not known"),
     (put("D1", "item"), "the column item stands twice"),
+    (own_rate, "the quotation is in EUR, which stands at 1.1 in the sheet Currencies"),
     (rename, "has no sheet called Prices (it has Sheet1)"),
 )  # fmt: skip
 

@@ -12,8 +12,9 @@ import pytest
 
 from byrewright.documents.quotation import quotation_data
 from byrewright.documents.quote_files import quote_files
-from byrewright.documents.quote_units import quote_in, template_in
+from byrewright.documents.quote_units import others_in, quote_in, template_in
 from byrewright.plant.plant import Plant
+from byrewright.quote.alternates import Difference
 from byrewright.quote.prices import COLUMNS
 from byrewright.quote.quotation import Quote
 from byrewright.quote.read_prices import read_prices
@@ -43,6 +44,15 @@ def cells_of(data: bytes) -> list[str]:
         str(c) for sheet in book if sheet.title != "Rows not used"
         for cells in sheet.iter_rows(values_only=True) for c in cells if c is not None
     ]  # fmt: skip
+
+
+def test_what_an_alternate_changes_is_told_in_the_units_of_its_finding() -> None:
+    """Air that a regulator lets in would be told in gallons a minute to who buys the plant."""
+    change = "Vacuum regulator capacity, RG1: RG1 can admit 5300 L/min; pumps draw 13586 L/min."
+    one = Difference("a", "", Decimal(1), Decimal(0), "USD", True, "", (change,), ("sizing",),
+                     ("vacuum.regulator.capacity",))  # fmt: skip
+    (told,) = others_in([one], "US")[0].changes
+    assert "187 cfm" in told and "480 cfm" in told and "gpm" not in told
 
 
 def test_no_paper_or_workbook_of_a_us_quotation_is_metric(one: Quote) -> None:

@@ -11,7 +11,7 @@ from nicegui import ui
 
 from byrewright.documents.changes import changes_pdf
 from byrewright.documents.format import System, prose
-from byrewright.documents.us_words import text_in
+from byrewright.documents.us_units import change_in
 from byrewright.quote.compared import compared
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.changes import TOPICS, Change
@@ -119,7 +119,7 @@ class ChangesView(View):
         ]
         for topic in TOPICS:
             rows: list[list[Child]] = [
-                [t(f"change.{c.what}"), prose(text_in(c.sentence, self.v.units))]
+                [t(f"change.{c.what}"), prose(change_in(c, self.v.units))]
                 for c in found if c.topic == topic
             ]  # fmt: skip
             if rows:
