@@ -403,10 +403,16 @@ class _Maker:
         return found
 
     def warnings(self) -> list[str]:
-        """Old rates."""
+        """Old rates, and what comes too late if it is ordered on the day of the quotation."""
+        late = sorted((n.order_by, n.title, n.needed) for n in self.lines
+                      if n.order_by is not None and n.order_by < self.on)  # fmt: skip
+        told = [f"{what} had to be ordered by {by} to be on site by {needed}; so did "
+                f"{len(late) - 1} more: see the orders." if len(late) > 1 else
+                f"{what} had to be ordered by {by} to be on site by {needed}."
+                for by, what, needed in late[:1]]  # fmt: skip
         oldest = self.rules.number("quote.rate_old_days")
         codes = {r.currency for r in self.used if r.currency not in ("", self.currency)}
-        return [
+        return told + [
             f"The rate of {code} is of {rate.on}, {(self.on - rate.on).days} days old: look it up "
             "again."
             for code, rate in sorted(self.prices.rates.items())

@@ -243,6 +243,10 @@ def test_orders_come_first_things_first_and_enquiries_hold_no_price_of_ours() ->
     one = made(replace(prices, rows=slow), terms)
     first = orders_page(one).rows[0]
     assert first[0] == "2026-03-17" and first[3] == "Receiver"  # 90 days before the 15th of June
+    assert one.warnings == ()
+    soon = TERMS.model_copy(update={"needed": {"all": "2026-05-04"}})
+    (late,) = made(replace(prices, rows=slow), soon).warnings
+    assert late == "Receiver had to be ordered by 2026-02-03 to be on site by 2026-05-04."
     book = openpyxl.load_workbook(io.BytesIO(enquiries_xlsx(one)))
     values = [v for sheet in book for r in sheet.iter_rows(values_only=True) for v in r]
     assert "Receiver" in values and not any("7777" in str(v) for v in values)
