@@ -24,6 +24,7 @@ from byrewright.site.log import Log, Owner
 from byrewright.standards.rulebook import default_rulebook
 from tests.documents.test_us_units import METRIC, words_of
 from tests.plant.small import SMALL
+from tests.plants import rotary, rows
 
 OWNER = Owner("plant-1", "(invented) one")
 NOT_URGENT = {"cloth_washer", "cloth_dryer", "calf_feed", "tanker_bay", "non_return_valve",
@@ -83,6 +84,13 @@ def test_causes_are_those_that_give_the_sight_the_likeliest_first(guide: Guide) 
     assert any(c.look == "milk_pump: stops" for c in milk.looks)
     deck = next((s for s in guide.seen if s.sight.key == "deck"), None)
     assert deck is None or not any(c.look.startswith("milk_pump") for c in deck.looks)
+
+
+def test_a_caller_at_fixed_stalls_is_not_asked_for_a_deck() -> None:
+    """Would fail if who milks in rows were told to keep from under a deck, or to send the cow round."""
+    told = " ".join(w for s in bare_guide(rows()).seen for w in (s.sight.words, *s.sight.first))
+    assert "deck" not in told.casefold() and "round once more" not in told
+    assert any("deck" in s.sight.words for s in bare_guide(rotary()).seen)
 
 
 def test_diagnosis_ranks_what_it_has_a_model_of(guide: Guide) -> None:

@@ -14,7 +14,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve
-from byrewright.site.callout.sights import SIGHTS, Effect, Sight
+from byrewright.site.callout.sights import Effect, Sight, sights_of
 from byrewright.site.condition.causes import causes
 from byrewright.standards.cautions import LICENSED, LICENSED_DRIVEN, LICENSED_ELSE
 from byrewright.standards.rulebook import Rulebook
@@ -111,7 +111,7 @@ def guide_of(plant: Plant, rules: Rulebook, say: Progress | None = None) -> Guid
     effects = {c.event.id: e for c, e in _effects(analysis)}
     looks = _looks(analysis)
     seen = []
-    for sight in SIGHTS:
+    for sight in sights_of(plant):
         chances, also = _diagnosed(plant, rules, sight.complaint)
         found = _candidates(analysis, sight, effects, chances)
         at = {t for c in found for t in c.tags}
@@ -128,7 +128,9 @@ def bare_guide(plant: Plant) -> Guide:
         ValueError: the plant has no mode that does milking.
     """
     mode = milking_mode(plant)
-    return Guide(plant, tuple(Seen(s, (), 0) for s in SIGHTS), {}, mode, _positions(plant, mode))
+    return Guide(
+        plant, tuple(Seen(s, (), 0) for s in sights_of(plant)), {}, mode, _positions(plant, mode)
+    )
 
 
 def _effects(analysis: Analysis) -> Iterator[tuple[Case, frozenset[Effect]]]:

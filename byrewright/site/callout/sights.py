@@ -7,8 +7,11 @@ its machines do (`roles`), and from what a failure does to milking as the failur
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
+
+from byrewright.plant.plant import Plant
+from byrewright.plant.roles import StandsCows
 
 Effect = Literal["cups", "vacuum", "deck", "milk"]
 
@@ -43,7 +46,7 @@ def _sight(
 SIGHTS: tuple[Sight, ...] = (
     _sight("hurt", "Somebody is hurt, smoke, fire or gas", (
         "Press the nearest emergency stop.",
-        "Get everybody away from the deck, the pit and the plant room. Never go in after somebody "
+        "Get everybody away from the cows, the pit and the plant room. Never go in after somebody "
         "lying in a pit, a tank or a cloud of gas.",
         "Call the emergency number. Then call whoever is in charge of this farm.",
     ), call="the emergency number of your country"),
@@ -55,7 +58,7 @@ SIGHTS: tuple[Sight, ...] = (
         complaint="cups fall"),
     _sight("vacuum", "The vacuum gauge is low, or a pump sounds wrong", (
         "Put no more cups on until the gauge is back to normal.",
-        "Read the gauge at the receiver. Listen along the deck for a hiss.",
+        "Read the gauge at the receiver. Listen along the units for a hiss.",
     ), "makes vacuum, regulates vacuum, shares vacuum, feeds pulsators, injects air", "vacuum",
         complaint="vacuum low"),
     _sight("deck", "The deck has stopped, jerks or thumps", (
@@ -64,8 +67,8 @@ SIGHTS: tuple[Sight, ...] = (
     ), "turns deck, carries deck, stands cows, brings cows", "deck"),
     _sight("dark", "The lights are out, or half the plant has stopped", (
         "Get a torch. Leave the cows where they are.",
-        "Switch the deck and the milk pumps off at their own switches, so that nothing starts by "
-        "itself when power comes back.",
+        "Switch the milk pumps and all that moves cows off at their own switches, so that nothing "
+        "starts by itself when power comes back.",
     ), "supplies power, shares power, generates power, bridges power"),
     _sight("dead", "Screens are dead, or an alarm sounds for no reason", (
         "Take units off by hand.",
@@ -82,7 +85,7 @@ SIGHTS: tuple[Sight, ...] = (
        "filters water", complaint="milk warm"),
     _sight("one", "Just one place: one unit or one cow", (
         "Shut off the vacuum to this unit and hang it up. Carry on with the others.",
-        "Send the cow round once more, or milk her with another unit.",
+        "Milk the cow with another unit.",
     ), "gives milk, pulsates, removes units, rinses units, keeps withheld milk, "
        "rides on the deck"),
     _sight("wash", "The wash was cold, short or without detergent", (
@@ -110,3 +113,20 @@ SIGHTS: tuple[Sight, ...] = (
     ), call="whoever is responsible for the milk, before the tanker comes", positions=True),
 )  # fmt: skip
 """In the order in which they are shown: danger first, then what stops milking."""
+_ROWS = {
+    "deck": ("A gate does not move, or cows do not come in", (
+        "Stand clear of the gate: it may move by itself.",
+        "Check whether a cow is down or something is caught. If so, press the emergency stop.",
+    )),
+}  # fmt: skip
+"""Sights of fixed stalls, which have no deck, in place of a rotary's."""
+
+
+def sights_of(plant: Plant) -> tuple[Sight, ...]:
+    """The sights of a plant, in words that fit its stalls."""
+    if any(m.layout == "rotary" for m in plant.machines(StandsCows)):
+        return SIGHTS
+    return tuple(
+        replace(s, words=_ROWS[s.key][0], first=_ROWS[s.key][1]) if s.key in _ROWS else s
+        for s in SIGHTS
+    )

@@ -15,7 +15,7 @@ from byrewright.documents.call_sheet import call_html
 from byrewright.errors import ByrewrightError
 from byrewright.site.callout.guide import bare_guide
 from byrewright.site.callout.record import from_data, head_of, take
-from byrewright.site.callout.sights import SIGHTS
+from byrewright.site.callout.sights import sights_of
 from byrewright.site.checks.measured import log_stamp, owner_of
 from byrewright.site.log import Entry, log_of
 from byrewright.site.log.entry import current
@@ -135,7 +135,7 @@ class CallView(View):
         ui.html(tag("h1", t("callout.title")), sanitize=False)
         tiles = [
             tag("a", s.words, href=f"{link}#{s.key}", cls="button tile", id=f"see-{s.key}")
-            for s in SIGHTS
+            for s in sights_of(self.opened.plant)
         ]
         ui.html(tag("nav", tiles, cls="tiles", aria_label=t("callout.title")), sanitize=False)
         along = tag("a", t("callout.along"), href=self.v.link("call/call.html"), cls="button")
@@ -160,7 +160,7 @@ class CallView(View):
         t = self.v.t
         if self.trouble:
             return say(self.trouble, "bad")
-        words = {s.key: s.words for s in SIGHTS}
+        words = {s.key: s.words for s in sights_of(self.opened.plant)}
         latest = sorted(self.calls, key=lambda e: -e.at)[:MOST]
         rows: list[list[Child]] = [
             [
