@@ -87,7 +87,7 @@ def test_causes_are_those_that_give_the_sight_the_likeliest_first(guide: Guide) 
 
 
 def test_a_caller_at_fixed_stalls_is_not_asked_for_a_deck() -> None:
-    """Would fail if who milks in rows were told to keep from under a deck, or to send the cow round."""
+    """Would fail if who milks in rows were told to keep from under a deck."""
     told = " ".join(w for s in bare_guide(rows()).seen for w in (s.sight.words, *s.sight.first))
     assert "deck" not in told.casefold() and "round once more" not in told
     assert any("deck" in s.sight.words for s in bare_guide(rotary()).seen)
