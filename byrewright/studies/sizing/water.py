@@ -237,7 +237,7 @@ def _store(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
     tanks = [t for t in ctx.plant.machines(BuffersWater) if t.holds == "fresh"]
     given = sum(s.flow_l_min * s.count for s in sources) * 60
     short = storage_needed(day.fresh, (given,) * HOURS_A_DAY)
-    use_h = sum(day.fresh) and max(day.fresh)
+    use_h = max(day.fresh)
     if short is None:
         return
     need = short + ctx.number("water.tank_hours") * use_h
