@@ -484,7 +484,7 @@ def _taken(plant: Plant, readings: str | Path | Sequence[str | Path]) -> list[An
     found: list[Any] = []
     sound = _plant(plant).sound
     for one in [readings] if isinstance(readings, str | Path) else readings:
-        if isinstance(one, Path) or "=" not in one:
+        if isinstance(one, Path) or "=" not in (one := str(one)):
             _there(one)
             found += of_log(Path(one), sound)
         else:

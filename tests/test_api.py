@@ -141,6 +141,7 @@ def test_a_slip_in_a_call_is_told(plant: bw.Plant, tmp_path: Path) -> None:
     letter, or a wrong sort of argument ended in a traceback."""
     wrong: tuple[tuple[Callable[[], object], str], ...] = (
         (lambda: bw.diagnose(plant, [], ["pump_capacity@VP9=3600"]), "did you mean pump_capacity@"),
+        (lambda: bw.diagnose(plant, [], [3]), "3: no such file"),  # type: ignore[list-item]
         (lambda: bw.diagnose(plant, "cow low"), "'cow low' is not a complaint"),
         (lambda: bw.as_measured(plant, "none.yaml"), "no such file"),
         (lambda: bw.day(plant, month="7"), "month '7'"),  # type: ignore[arg-type]
