@@ -370,6 +370,18 @@ def test_what_flows_back_is_of_what_the_pipes_carry() -> None:
         assert unit == ("cfm" if carried & {"vacuum", "air"} else "gpm"), tag
 
 
+def test_what_no_plant_can_read_is_not_entered(bench: PlantChecks, log: Log) -> None:
+    """Would fail if 43 typed as 430, per cent of the time over 100, or a flow below nothing were
+    entered for good, and the second of them told as what holds."""
+    for check, value in (("working_vacuum", 430.0), ("milkline_stable@ML1", 101.0),
+                         ("pump_capacity@VP1", -5.0)):  # fmt: skip
+        asked = {c.id: c for c in bench.checks}[check]
+        with pytest.raises(SheetError, match=f"{check}: .* cannot be"):
+            take(log, filled(bench, row(check, value, unit=asked.unit)), bench.checks, OWNER)
+    taken = take(log, filled(bench, row("milk_leak", -0.5, unit="L/min")), bench.checks, OWNER)
+    assert len(taken.new) == 1
+
+
 def test_nothing_typed_into_a_plant_can_break_out_of_the_page(bench: PlantChecks) -> None:
     """Would fail if a farm's name could end the page's data and run as a script."""
     name = "</script><script>alert(1)</script>"

@@ -288,3 +288,35 @@ TESTS: Mapping[str, Test] = {
         "With water: move it both ways, compare with what the controller shows."),
 }  # fmt: skip
 """Every test by the name that kinds give it in `TESTS`."""
+
+DIFFERENCES = frozenset({
+    "sensitivity", "regulation_loss", "regulator_leak", "system_leak", "milk_leak",
+    "drop_regulator", "drop_pump", "drop_pulsator_line", "exhaust", "fall_off_drop", "undershoot",
+    "overshoot", "attach_drop", "meter_error", "cooler_approach", "tank_rise", "swivel_leak",
+    "air_leak_down",
+})  # fmt: skip
+"""Figures that are the difference of two readings: a little under nothing where both are alike."""
+SHARES = frozenset({
+    "pulsator_ratio", "limping", "phase_b", "phase_d", "milkline_stable", "mains_dip",
+    "generator_dip",
+})  # fmt: skip
+"""Figures in per cent of a whole."""
+MOST_VACUUM_KPA, COLDEST_C, HOTTEST_C = 105.0, -60.0, 150.0
+"""What no vacuum and no liquid of a plant goes beyond."""
+
+
+def can_be(key: str, group: str, unit: str, value: float) -> bool:
+    """Whether a figure can come out so at any plant, broken as it may be.
+
+    >>> can_be("working_vacuum", "Vacuum and airflow", "kPa", 430.0)
+    False
+    >>> can_be("drop_pump", "Vacuum and airflow", "kPa", -0.1)
+    True
+    """
+    if unit == "degC":
+        return COLDEST_C <= value <= HOTTEST_C
+    if key in SHARES and value > 100.0:
+        return False
+    if group == "Vacuum and airflow" and unit == "kPa" and abs(value) > MOST_VACUUM_KPA:
+        return False
+    return value >= 0.0 or key in DIFFERENCES or (unit in ("K", "%") and key not in SHARES)

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from byrewright.errors import ByrewrightError
+from byrewright.site.checks.catalogue import can_be
 from byrewright.site.checks.check import Check, revision_of
 from byrewright.site.log import Entry, Log, New, Owner
 from byrewright.site.log.entry import LATEST_S, current
@@ -260,6 +261,10 @@ def _new(filled: Filled, row: Row, check: Check, now: float) -> New:
         raise SheetError(f"{where}: is a reading in {check.unit}, not a tick; enter its value")
     if not check.unit and row.value is not None:
         raise SheetError(f"{where}: is a tick, not a number")
+    stem = check.id.partition("@")[0]
+    if row.value is not None and not can_be(stem, check.group, check.unit, row.value):
+        raise SheetError(f"{where}: {row.value:g} {check.unit} cannot be; see to its unit and its "
+                         "decimal sign")  # fmt: skip
     if not row.who:
         raise SheetError(f"{where}: does not say who did it")
     at = _when(where, row.when, now)
