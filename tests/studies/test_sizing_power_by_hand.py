@@ -14,6 +14,7 @@ from byrewright.studies.sizing import loads as made
 from byrewright.studies.sizing import power, standby
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.loads import SITUATIONS, ElectricLoad
+from byrewright.studies.sizing.sizes import next_preferred
 from tests.plants import machine
 from tests.studies.benches import bench_of, small
 from tests.studies.told import inputs
@@ -66,7 +67,8 @@ def test_demand_of_each_situation(limit_kva: float | None, agreed: float, phases
                             strict=True):  # fmt: skip
         assert one.value == pytest.approx(kva, abs=0.05) and one.limit == agreed
         amps = 1000 * kva / volts / factor
-        assert f"draws {kw} kW, {kva:.0f} kVA, {amps:.0f} A on {phases} phase" in one.sentence
+        on = f"on {phases} phase{'s' * (phases > 1)} at {volts:g} V"
+        assert f"draws {kw} kW, {kva:.0f} kVA, {amps:.0f} A {on}" in one.sentence
         worst = one.subject == "milking"
         assert ("takes off 20 kW" in one.sentence) == worst == bool(one.remedies)
         breaker = next(a for a in SUPPLY_A if a >= 1000 * BOTH_KVA * (1 + room) / volts / factor)
@@ -90,7 +92,7 @@ def test_a_board_takes_over_what_another_fed(
     """Would fail if a board were sized without the loads that come to it when the other is lost,
     or a feeder told with another current than its board's."""
     second = machine("SB2", "switchboard", fed_from=("EM1",), rating_a=rated)
-    ctx = supplied(PUMP, HEATER, wishes=wishes, SB2=second)
+    ctx = supplied(PUMP, HEATER, wishes=wishes, SB2=second, rules={"supply.spare_share": 0.3})
     power._boards(ctx, (PUMP, HEATER))
     first, other = (f for f in ctx.notes.findings if f.key == "power.board")
     room = 1 + ctx.number("supply.spare_share")
@@ -173,6 +175,8 @@ def test_motors_on_one_phase_and_the_list_of_all() -> None:
         power._single_phase(ctx, every)
         (told,) = ctx.notes.findings
         assert words in told.sentence and told.value == max(x.motor_kw for x in every)
+        fed = {"2": "feed them", "o": "feed it"}.get(words[0], "kW.")
+        assert fed in told.sentence
     ctx = supplied(PUMP, HEATER, second)
     power._motor_list(ctx, (PUMP, HEATER, second))
     rows = ctx.notes.tables[0].rows
@@ -228,7 +232,8 @@ def test_a_set_by_its_load_its_hardest_start_and_its_fuel(kva: float, start_by: 
     one = machine("GE1", "generator", rating_kva=kva, reactance_pu=0.25, start_by=start_by,
                   fuel_l=300)  # fmt: skip
     ctx = supplied(PUMP, HEATER, GE1=one, wishes={"standby_power": "generator"})
-    standby.size_generator(ctx, (PUMP, HEATER))
+    easy = load("VP3", "vacuum_pump", 0.0001, start="drive", motor_kw=0.5, capacity_l_min_free=900)
+    standby.size_generator(ctx, (PUMP, HEATER, easy))
     found = {f.key: f for f in ctx.notes.findings}
     told, dip = found["power.generator"], found["power.dip"]
     number = ctx.number
@@ -249,6 +254,7 @@ def test_a_set_by_its_load_its_hardest_start_and_its_fuel(kva: float, start_by: 
         rated * number("generator.idle_fuel_share") + 10 * (1 - number("generator.idle_fuel_share"))
     )
     fuel = found["power.fuel"]
+    assert fuel.advised == next_preferred(1.05 * number("generator.fuel_hours") * burns)
     assert fuel.value == pytest.approx(300 / burns, abs=0.06)
     assert f"({number('generator.fuel_hours') * burns:.0f} L)" in fuel.sentence
     small_set = machine("GE1", "generator", rating_kva=10 / pf / 1.2, fuel_l=300)
@@ -287,6 +293,7 @@ def test_a_battery_carries_controls_until_the_set_runs(
     kept = found["power.ups_hold"]
     assert kept.limit == (hold or ctx.number("ups.hold_min")) and kept.value == 20.0
     assert inputs(kept)["t_start"] == start_s
+    assert kept.advised == next_preferred(1.05 * (kept.limit or 0.0))
     assert found["power.ups_missing"].value == missing
     for wish, lacks in (("none", 0), ("generator", 2)):
         bare = supplied(PUMP, wishes={"standby_power": wish}, CT1=parts["CT2"].model_copy(
