@@ -58,7 +58,8 @@ def test_users_of_air_by_their_strokes(day: Duty) -> None:
     remover = machine("AR1", "automatic_removal", count=50, moved_by="air", bore_mm=40,
                       stroke_mm=300)  # fmt: skip
     flush = machine("BF1", "backflush", count=50, air_nl_cow=6.0)
-    ctx = with_air(AR1=remover, BF1=flush, AV1=receiver(), **COMPRESSORS)
+    ctx = with_air(rules={"air.gate_cycles_per_cow": 2.0}, AR1=remover, BF1=flush, AV1=receiver(),
+                   **COMPRESSORS)  # fmt: skip
     valves = 3  # V31, V32 and V33
     users = {u.what: u for u in air._users(ctx, day)}
     stroke = pi / 4 * 0.4**2 * 3.0 * 6  # L
@@ -67,18 +68,18 @@ def test_users_of_air_by_their_strokes(day: Duty) -> None:
     moves = valves * (60 * washes + 2 * 2)
     told = {
         "cluster removers": (stroke, 4.5, 1200.0), "backflush": (6.0, 4.5, 1200.0),
-        "entry and exit gates": (gate, 4.0, 1000.0), "air-moved line valves": (1.5, 0.0, moves),
+        "entry and exit gates": (gate, 8.0, 2000.0), "air-moved line valves": (1.5, 0.0, moves),
     }  # fmt: skip
     assert users.keys() == told.keys()
     for what, by_hand in told.items():
         one = users[what]
         assert (one.each_l, one.per_min, one.per_day) == pytest.approx(by_hand), what
     demand = air.air_demand(ctx, day)
-    mean = 4.5 * (stroke + 6) + 4 * gate
+    mean = 4.5 * (stroke + 6) + 8 * gate
     assert demand.mean_l_min == pytest.approx(mean)
-    busy = (4.5 + 2 * sqrt(4.5)) * (stroke + 6) + (4 + 2 * 2) * gate
+    busy = (4.5 + 2 * sqrt(4.5)) * (stroke + 6) + (8 + 2 * sqrt(8)) * gate
     assert demand.peak_l_min == pytest.approx(busy + valves * 1.5)
-    assert demand.day_l == pytest.approx(1200 * (stroke + 6) + 1000 * gate + moves * 1.5)
+    assert demand.day_l == pytest.approx(1200 * (stroke + 6) + 2000 * gate + moves * 1.5)
     assert air.needed_l_min_free(ctx, day) == pytest.approx(mean / (0.7 - 0.1))
     air._demand(ctx, day, demand)
     first, second = ctx.notes.findings
@@ -87,6 +88,8 @@ def test_users_of_air_by_their_strokes(day: Duty) -> None:
     assert second.value == pytest.approx(busy + 4.5, abs=0.05)
     rows = {r[0]: r for r in ctx.notes.tables[0].rows}
     assert rows["backflush"][1:] == (6.0, 4.5, 27.0, 1200, 7.2)
+    kept = with_air(AC1=None, AC2=None, AV1=receiver())
+    assert "entry and exit gates" in {u.what for u in air._users(kept, day)}
     plain = with_air(AC1=None, AC2=None, AV1=None)
     assert "entry and exit gates" not in {u.what for u in air._users(plain, day)}
 
@@ -184,6 +187,7 @@ def test_a_dryer_takes_what_runs_through_it_on_a_hot_day(
 
 @pytest.mark.parametrize(("coldest_c", "dew_c", "gap", "words", "advised"), [
     (15.0, 3.0, 17.0, "so no water condenses in it (17 K apart).", 3.0),
+    (8.0, 2.0, 11.0, "no water condenses in it (11 K apart).", 2.0),
     (3.0, 3.0, 5.0, "or use a dryer of -20 degC", 3.0),
     (1.0, 3.0, 3.0, "or use a dryer of -20 degC", 3.0),
     (0.0, 3.0, 2.0, "or use a dryer of -20 degC", -20.0),

@@ -1,0 +1,273 @@
+"""What the wash does in lines of milk and vessels, worked by hand on flows that are made up."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import pi
+from typing import Any
+
+import pytest
+
+from byrewright.plant.farm import Collection
+from byrewright.plant.plant import Mode
+from byrewright.plant.roles import CoolsMilk, MovesMilk
+from byrewright.studies.sizing import circulation, wash_lines
+from byrewright.studies.sizing.circulation import WHY, Stage
+from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.duty import Duty, duty_of
+from byrewright.studies.sizing.wash_lines import MilkPipe
+from tests.plants import machine, pipe
+from tests.studies.benches import bench_of, milked, small
+from tests.studies.told import inputs
+
+
+@pytest.fixture(scope="module")
+def day() -> Duty:
+    """Milkings of 6000 and 4000 L."""
+    return milked(duty_of(bench_of(small())), (360, 2.0, 6000.0), (960, 1.5, 4000.0))
+
+
+MODES = {
+    "rinse_out": Mode(name="rinse_out", does=("rinse",)),
+    "tank": Mode(name="tank", does=("wash", "tank_wash")),
+    "drain": Mode(name="drain", does=("drain_down",)),
+}
+
+
+def with_modes(*names: str, **changes: object) -> StudyContext:
+    """A bench with further modes."""
+    plant = small(**changes)
+    modes = plant.modes | {n: MODES[n] for n in names}
+    return bench_of(plant.model_copy(update={"modes": modes}))
+
+
+def line(tag: str, end: str = "TK1.inlet_1", *, wash: float = 100.0, holds: float = 10.0,
+         stays: float = 2.0, modes: tuple[str, ...] = ("wash",), length_m: float = 4.0,
+         start: str = "MP1.outlet", **fields: Any) -> MilkPipe:  # fmt: skip
+    """A line of milk of 50 mm."""
+    made = MilkPipe(pipe(tag, start, end, 50.0, length_m), 150.0, wash, holds, stays, False, wash,
+                    modes, False)  # fmt: skip
+    return replace(made, **fields)
+
+
+def test_rinse_water_that_lines_give_to_the_milk() -> None:
+    """Would fail if a line that is rinsed out of a coupling alone gave its water after each wash,
+    though a tanker takes it but once, or a line of the round only once a load."""
+    ctx = with_modes("rinse_out", "tank", "drain")
+    ctx.known["milk_pipes"] = (
+        line("L1", stays=1.0), line("L2", "TB1.inlet_1", stays=10.0, modes=("rinse_out",)),
+        line("L3", stays=100.0, modes=("rinse_out", "tank")),
+        line("L4", stays=1000.0, modes=("wash", "rinse_out")),
+        line("L5", stays=5.0, modes=("tank",)),
+    )  # fmt: skip
+    assert wash_lines.carried_l(ctx, 3, 2) == pytest.approx(3 * 1001 + 2 * 110)
+    assert wash_lines.carried_l(ctx, 2, 5) == pytest.approx(2 * 1111)
+    assert wash_lines.carried_l(ctx, 3, 2, ("L4",)) == pytest.approx(3 + 220)
+    assert wash_lines.stays_l(ctx) == 1111.0 and wash_lines.stays_l(ctx, ("L3",)) == 1011.0
+    dry = with_modes("rinse_out")
+    dry.known["milk_pipes"] = ctx.known["milk_pipes"]
+    assert wash_lines.stays_l(dry) is None
+
+
+def test_the_slowest_line_and_the_time_to_push_all_out() -> None:
+    """Would fail if the quickest of lines were told as the slowest, or a time in minutes."""
+    ctx = bench_of(small())
+    wash_lines._velocity(ctx, [line("L1", wash=60.0), line("L2", wash=240.0, holds=40.0)])
+    (note,) = ctx.notes.notes
+    slow = 60 / 60_000 / (pi / 4 * 0.05**2)
+    assert f"slowest in L1 (MP1.outlet to TK1.inlet_1): {slow:.2f} m/s; 1 of 2" in note
+    assert "takes 20 s at most" in note
+
+
+@pytest.mark.parametrize(("end", "length_m", "own"), [
+    ("TB1.inlet_1", 0.9, True), ("TB1.inlet_1", 30.0, False), ("TK1.inlet_1", 0.9, False),
+])  # fmt: skip
+def test_a_short_end_to_a_coupling_is_rinsed_with_the_hose(
+    end: str, length_m: float, own: bool
+) -> None:
+    """Would fail if a long line to the tanker, or a short one to a tank, were taken as rinsed."""
+    ctx = bench_of(small())
+    wash_lines._missed(ctx, [line("L1", end, length_m=length_m, holds=7.0)])
+    (told,) = ctx.notes.findings
+    assert (told.value, told.verdict) == ((0.0, "holds") if own else (None, "unknown"))
+    assert ("last 0.9 m to the coupling (L1)" in told.sentence) == own
+    assert ("through L1 (7 L)" in told.sentence) != own
+    assert len(ctx.notes.assumptions) == own and bool(told.inputs) == own
+    many = bench_of(small())
+    wash_lines._missed(many, [line(f"L{k}") for k in range(8)])
+    assert "L0, L1, L2, L3, L4, L5 and 2 more (80 L)" in many.notes.findings[0].sentence
+
+
+@pytest.mark.parametrize(("round_l_min", "milk", "ratio", "enough"), [
+    (180.0, 200.0, 1.2, True), (90.0, 200.0, 0.6, False), (90.0, 60.0, 1.5, True),
+    (0.0, 200.0, None, False), (90.0, 0.0, None, False),
+])  # fmt: skip
+def test_a_cooler_is_washed_no_slower_than_its_milk_runs(
+    monkeypatch: pytest.MonkeyPatch, round_l_min: float, milk: float, ratio: float | None,
+    enough: bool,
+) -> None:  # fmt: skip
+    """Would fail if a wash were held to more milk than comes, or than the line passes (150)."""
+    asked = []
+
+    def narrower(*given: Any) -> tuple[str, float, bool]:
+        asked.append(given[-1])
+        return "L9", 26.0, enough
+
+    monkeypatch.setattr(wash_lines, "_narrower", narrower)
+    ctx = bench_of(small())
+    cooler = ctx.plant.equipment["PC1"]
+    assert isinstance(cooler, CoolsMilk)
+    wash_lines._cooler(ctx, cooler, line("L1", round_l_min=round_l_min), milk)
+    (told,) = ctx.notes.findings
+    assert told.value == ratio and told.limit == 1.0
+    assert told.verdict == ("unknown" if ratio is None else "holds" if enough else "fails")
+    assert ("no slower than the milk ran" in told.sentence) == (ratio is not None and enough)
+    assert asked == ([] if ratio is None else [min(milk, 150.0)])
+    why = wash_lines.NARROW if enough else wash_lines.NARROWEST
+    assert (told.advised, told.advised_why) == (None if ratio is None else 26.0, why)
+    assert told.target == (None if ratio is None else ("L9", "bore_mm"))
+    assert len(told.missing) == (ratio is None)
+
+
+@pytest.mark.parametrize(("stays", "words", "remedies"), [
+    (30.0, "32.0 L of rinse water stays after tank in lines", True),
+    (2.0, "4.0 L of rinse water stays after tank", True), (0.0, "runs empty", False),
+])  # fmt: skip
+def test_what_stays_against_the_milk_that_takes_it(
+    monkeypatch: pytest.MonkeyPatch, stays: float, words: str, remedies: bool
+) -> None:
+    """Would fail if water that stays were held to another milking, or remedies turned valves where
+    there is nothing to mend: a per cent of 900 L is 9 L."""
+    turned = []
+    monkeypatch.setattr(wash_lines, "_turned", lambda *_: turned.append(1) or ())
+    ctx = bench_of(small(), {"milk.added_water_pct": 1.0})
+    least = 2.0 if stays else 0.04
+    wet = [line("L1", stays=least, holds=3.0), line("L2", stays=stays, holds=9.0, shut_in=True)]
+    wash_lines._stays(ctx, wet, False, "tank", 900.0, "milk")
+    (told,) = ctx.notes.findings
+    assert told.value == round(stays + least, 1) and told.limit == pytest.approx(9.0)
+    assert words in told.sentence and inputs(told)["V"] == 12.0
+    assert ("closed valves in L2." in told.sentence) == (stays > 0.05)
+    assert bool(turned) == (stays > 9)
+    pumps = [m.id for m in ctx.plant.machines(MovesMilk)]
+    assert [r.of for r in told.remedies if r.figure == "drains"] == pumps
+    out = bench_of(small())
+    wash_lines._stays(out, wet, True, None, 900.0, "milk")
+    assert not out.notes.findings[0].remedies and out.notes.findings[0].subject == "out of tanks"
+
+
+@pytest.mark.parametrize(("tanks", "loads_l"), [(1, 2500.0), (2, 1250.0)])
+def test_the_milk_that_takes_the_rinse_water(
+    day: Duty, monkeypatch: pytest.MonkeyPatch, tanks: int, loads_l: float
+) -> None:
+    """Would fail if water were held to the largest milking, or that out of tanks to a whole day:
+    10 000 L, of which a fourth goes with each of four tankers, out of each tank its part."""
+    told = []
+
+    def stays(_: Any, wet: list[MilkPipe], out: bool, into: Any, milk_l: float, __: str) -> None:
+        told.append(([x.pipe.id for x in wet], out, into, milk_l))
+
+    def wet(_: Any, into: Any) -> list[MilkPipe]:
+        stays_l = 3.0 if into else 1.0
+        return [line("L1", stays=stays_l), line("L2", stays=1.0, out_of_tank=True)]
+
+    monkeypatch.setattr(wash_lines, "_stays", stays)
+    monkeypatch.setattr(wash_lines, "_wet", wet)
+    ctx = with_modes("tank", "drain", **({} if tanks == 2 else {"TK2": None}))
+    visits = tuple(Collection(at=f"{h:02d}:00", tanker_l=9000) for h in (1, 7, 13, 19))
+    ctx.plant = ctx.plant.model_copy(update={"collections": visits})
+    wash_lines._standing(ctx, day)
+    assert told == [(["L1"], False, "tank", 4000.0), (["L2"], True, None, loads_l)]
+
+
+STAGE = Stage("wash", ("RC1", "BT1"), ("MP1", "MP2"), 200.0, 150.0, 100.0, ())
+
+
+@pytest.mark.parametrize(("out_l_min", "words", "verdict"), [
+    (150.0, "MP1 and MP2 can take on 150 L/min (23 % short): full after 2.0 min, and the trough of "
+     "900 L", "fails"),
+    (0.0, "nothing takes it on (100 % short): full after 0.5 min", "fails"),
+    (196.0, "MP1 and MP2 can take on 196 L/min (0 % spare).", "holds"),
+])  # fmt: skip
+def test_a_vessel_that_the_wash_overfills(out_l_min: float, words: str, verdict: str) -> None:
+    """Would fail if a vessel were told full after another time than its room over what is left, or
+    a wash that goes round (two per cent fewer may go) as one that does not."""
+    ctx = bench_of(small())
+    pump = ctx.plant.equipment["MP1"]
+    assert isinstance(pump, MovesMilk)
+    stage = replace(STAGE, out_l_min=out_l_min)
+    target = ("MP1", "flow_l_min")
+    circulation._judge(ctx, stage, pump, [("MP2", "head_m"), target], {target: 170.0},
+                       {target: 160.0})  # fmt: skip
+    (told,) = ctx.notes.findings
+    assert (told.value, told.limit, told.verdict) == (out_l_min, 196.0, verdict)
+    assert words in told.sentence and told.subject == "BT1"
+    assert ("way round what holds it back" in told.sentence) == (out_l_min == 150.0)
+    assert ("Run its pump" in told.sentence) == (out_l_min == 0.0)
+    assert (told.advised, told.target, told.advised_why) == (170.0, target, WHY["flow_l_min"])
+    for milk, why in ((160.0, WHY["flow_l_min"]), (180.0, "what the milk needs")):
+        again = bench_of(small(TR1=None))
+        circulation._judge(again, stage, pump, [target], {target: 170.0}, {target: milk})
+        told = again.notes.findings[0]
+        assert (told.advised, told.advised_why) == (max(milk, 170.0), why)
+        assert "the trough" not in told.sentence
+    none = bench_of(small())
+    circulation._judge(none, replace(stage, pumps=()), None, [], {}, {})
+    told = none.notes.findings[0]
+    assert (told.advised, told.target) == (None, None)
+    assert ("can run on by themselves" in told.sentence) == (out_l_min > 0)
+
+
+def test_one_figure_has_one_advice() -> None:
+    """Would fail if milk and wash were each advised their own size for the same pump, or the lesser
+    of the two stood."""
+    ctx = bench_of(small())
+    for least, target in ((160.0, ("MP1", "flow_l_min")), (200.0, ("MP2", "flow_l_min")),
+                          (120.0, ("MP1", "flow_l_min"))):  # fmt: skip
+        ctx.find("x", "", 1.0, "", "", advised=least, advised_why="milk", target=target)
+    assert circulation._advice(ctx) == {("MP1", "flow_l_min"): 160.0, ("MP2", "flow_l_min"): 200.0}
+    circulation._raise(ctx, {("MP1", "flow_l_min"): 170.0, ("MP2", "flow_l_min"): 190.0,
+                             ("MP2", "head_m"): 22.0})  # fmt: skip
+    told = [(f.advised, f.advised_why) for f in ctx.notes.findings]
+    wash = WHY["flow_l_min"]
+    assert told == [(170.0, wash), (200.0, "milk"), (170.0, wash), (22.0, WHY["head_m"])]
+    last = ctx.notes.findings[-1]
+    assert (last.value, last.target) == (
+        15.0,
+        ("MP2", "head_m"),
+    ) and "22 m takes on" in last.sentence
+
+
+def test_the_weakest_pump_of_a_stage_is_fitted() -> None:
+    """Would fail if the stronger of two pumps were advised larger."""
+    pair = {t: machine(t, "milk_pump", flow_l_min=q, head_m=9, motor_kw=1.1)
+            for t, q in (("MP1", 90), ("MP2", 60), ("MP3", 30))}  # fmt: skip
+    found = circulation._weakest(bench_of(small(**pair)), STAGE)
+    assert found is not None and found.id == "MP2" and circulation._short(STAGE) == 50.0
+
+
+@pytest.mark.parametrize(("curve", "expected"), [
+    ("flow", {"flow_l_min": 220.0}), ("head", {"flow_l_min": 210.0, "head_m": 21.0}), ("never", {}),
+])  # fmt: skip
+def test_a_pump_is_fitted_by_flow_or_by_head(
+    monkeypatch: pytest.MonkeyPatch, curve: str, expected: dict[str, float]
+) -> None:
+    """Would fail if a pump were advised that takes on less than the 200 L/min that come and 5 %
+    more, one far larger than its flow where it lacks head, or one beyond 40 m."""
+
+    def goes(net: Any, mode: str) -> list[Stage]:
+        rated = net.pumps["MP1"]
+        if curve == "flow":
+            out = rated.flow_l_min * 0.97
+        elif curve == "head":
+            out = rated.flow_l_min * (rated.head_m >= 21)
+        else:
+            out = 0.0
+        return [replace(STAGE, vessels=("ST1",), out_l_min=1e6), replace(STAGE, out_l_min=out)]
+
+    monkeypatch.setattr(circulation, "stages", goes)
+    pair = {t: machine(t, "milk_pump", flow_l_min=150, head_m=15, motor_kw=1.1)
+            for t in ("MP1", "MP2")}  # fmt: skip
+    lone = replace(STAGE, pumps=("MP1",))
+    found = circulation._fit(bench_of(small(**pair)), {}, lone, "MP1")
+    assert found == {("MP1", name): least for name, least in expected.items()}
