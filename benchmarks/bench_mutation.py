@@ -57,7 +57,8 @@ TESTS: dict[str, tuple[str, ...]] = {
     "standards": ("byrewright/standards", "tests/standards", "tests/published", "tests/physics",
                   "tests/studies", "tests/quote", "tests/place", "tests/site"),
     "engine": ("tests/engine", "tests/published", "tests/studies"),
-    "studies": ("tests/studies", "tests/published", "tests/place", "tests/quote"),
+    "studies": ("tests/studies", "tests/published", "tests/place", "tests/quote",
+                "tests/documents", "tests/site"),
 }  # fmt: skip
 """Where the tests of a room stand."""
 LAWS = ("plain", "energy", "control", "traffic", "liquids", "loop")

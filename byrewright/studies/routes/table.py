@@ -309,19 +309,28 @@ class _Builder:
     # process sensors as a second look --------------------------------------------------------
 
     def _process_rows(self) -> Iterable[Row]:
+        """Rows of process sensors, in the modes of milking in which they are quiet when all is in
+        place: milk comes past what proves its flow, and no wash past what would show it."""
+        from byrewright.studies.routes.brute import Case
+
         proof_s = self.rules.number("alarm.valve_proof_min") * 60
-        milking = tuple(m for m, s in self.scenes.items() if s.propagations["milk"].starts)
+        milking = {m: Case(s, ()) for m, s in self.scenes.items() if s.propagations["milk"].starts}
         for sensor in self.plant.machines(Senses):
             says = PROCESS.get(sensor.measures)
-            on = self.plant.equipment.get(sensor.on)
-            if says is None or on is None or not milking:
+            if says == "high" and sensor.on in _receivers(self.scenes):
+                yield self._process(sensor, says, tuple(milking), "flooded", 3.0, False)
+            if says not in ("flow", "wash"):
                 continue
-            if says == "flow" and "milk" in (sensor.at_port or "milk"):
-                yield self._process(sensor, says, milking, "milk_lost", proof_s, True)
-            elif says == "high" and sensor.on in _receivers(self.scenes):
-                yield self._process(sensor, says, milking, "flooded", 3.0, False)
-            elif says == "wash":
-                yield self._process(sensor, says, milking, "wash_to_milk", 3.0, False)
+            modes = []
+            for mode, case in milking.items():
+                at = _stands_at(sensor, case.scene)
+                milk, wash = (bool(at & set(case.walk(x))) for x in ("milk", "wash"))
+                if milk and (says == "flow" or not wash):
+                    modes.append(mode)
+            if modes and says == "flow":
+                yield self._process(sensor, says, tuple(modes), "milk_lost", proof_s, True)
+            elif modes:
+                yield self._process(sensor, says, tuple(modes), "wash_to_milk", 3.0, False)
 
     def _process(self, sensor: Senses, says: str, modes: tuple[str, ...], harm: str, delay_s: float,
                  must_be: bool) -> Row:  # fmt: skip
@@ -349,6 +358,13 @@ def _receivers(scenes: Mapping[str, Scene]) -> set[str]:
     return {q.subject for s in scenes.values() for q in s.questions if q.harm == "flooded"}
 
 
+def _stands_at(sensor: Senses, scene: Scene) -> set[int]:
+    """The nodes of the network at which a sensor sees what comes past."""
+    port = sensor.at_port
+    nodes = enumerate(scene.net.nodes)
+    return {i for i, n in nodes if n.machine == sensor.on and port in (None, n.port)}
+
+
 def process_contacts(
     table: Table, scene: Scene, wrong: Iterable[tuple[str, str]]
 ) -> dict[str, bool]:
@@ -363,11 +379,7 @@ def process_contacts(
             continue
         sensor = plant.equipment[signal.machine]
         assert isinstance(sensor, Senses)
-        nodes = {
-            i
-            for i, n in enumerate(scene.net.nodes)
-            if n.machine == sensor.on and (sensor.at_port is None or n.port == sensor.at_port)
-        }
+        nodes = _stands_at(sensor, scene)
         if signal.says == "high":
             shown[signal.tag] = any(
                 q.harm == "flooded" and q.subject == sensor.on and case.holds(q)
