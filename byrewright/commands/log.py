@@ -80,7 +80,8 @@ def _carry(log: Log, does: str, path: Path) -> None:
         print(f"{path}: {write_out(log, path)} entries, hash {log.digest()}")
         return
     added, of = take_in(log, path)
-    print(f"{added} of the {of} entries in {path} were new; {log.name} has hash {log.digest()}")
+    were = "was" if added == 1 else "were"
+    print(f"{added} of the {of} entries in {path} {were} new; {log.name} has hash {log.digest()}")
 
 
 def _list(log: Log, as_json: bool, every: bool) -> None:

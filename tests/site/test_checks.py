@@ -15,6 +15,8 @@ import openpyxl
 import pytest
 
 import byrewright as bw
+from byrewright.commands.common import console
+from byrewright.commands.tests import _print as print_tests
 from byrewright.documents.certificate import certificate_data, issue
 from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
 from byrewright.documents.tests_in import check_in, judged_in
@@ -368,6 +370,16 @@ def test_what_flows_back_is_of_what_the_pipes_carry() -> None:
     for tag, unit in asked.items():
         carried = {plant.service_of(p) for p in plant.pipes_at(tag.partition("@")[2])}
         assert unit == ("cfm" if carried & {"vacuum", "air"} else "gpm"), tag
+
+
+def test_what_is_held_to_nothing_is_not_counted_as_holding(
+    bench: PlantChecks, log: Log, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Would fail if the screen counted as sound what the certificate only keeps."""
+    log.append([entry("pump_capacity@VP1", 1500.0, 50.0), entry("milkline_slope@ML1", 0.9, 0.05)])
+    print_tests(console(), as_measured("one", bench.checks, log.entries()), False)
+    told = " ".join(capsys.readouterr().out.split())
+    assert "+ 1 holds" in told and "1 kept" in told
 
 
 def test_what_no_plant_can_read_is_not_entered(bench: PlantChecks, log: Log) -> None:

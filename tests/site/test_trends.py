@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import random
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from byrewright.site.checks.check import Check, Limit
 from byrewright.site.log import Entry, Log, New, Owner
 from byrewright.site.upkeep.line import SHARE, Point, crossing, line_of
 from byrewright.site.upkeep.plan import plan_of
-from byrewright.site.upkeep.trends import needs_checks, trends_of
+from byrewright.site.upkeep.trends import needs_checks, table_of, trends_of
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
 
@@ -99,6 +100,12 @@ def test_a_leak_that_grows_gets_a_date_and_a_range(tmp_path: Path) -> None:
     assert one.verdict == "holds" and "about 2027-11" in one.says and "between 2027" in one.says
     later = trends_of([LEAK], entered(tmp_path, []), dt.date(2027, 2, 1).toordinal())[0][0]
     assert later.verdict == "tight", "within a year"
+
+
+def test_what_no_limit_is_known_for_is_kept_and_does_not_hold(tmp_path: Path) -> None:
+    """Would fail if a current that doubles, which nothing is known to limit, were told as sound."""
+    (one,), _ = trends_of([replace(LEAK, limits=())], entered(tmp_path, [3, 4, 5, 6]), TODAY)
+    assert one.word == table_of([one]).rows[0][-1] == "kept"
 
 
 def test_too_few_visits_tell_no_trend_and_say_so(tmp_path: Path) -> None:

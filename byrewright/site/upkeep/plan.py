@@ -212,6 +212,8 @@ def meters_in(path: Path) -> dict[str, str]:
     Raises:
         ByrewrightError: it cannot be read, or a row holds no machine or no reading.
     """
+    if not path.is_file():
+        raise ByrewrightError(f"{path}: no such file; check the name and the folder")
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:

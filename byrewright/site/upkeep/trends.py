@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from byrewright.results import Finding, Input, Table, Verdict, in_figures, judge
 from byrewright.site.checks.check import Check, Limit
-from byrewright.site.checks.verdicts import held_to, readings_by_check
+from byrewright.site.checks.verdicts import KEPT, held_to, readings_by_check
 from byrewright.site.log import Entry
 from byrewright.site.log.entry import current
 from byrewright.site.upkeep.due import date_of, day_of
@@ -40,6 +40,11 @@ class Trend:
     crosses: Crossing | None
     verdict: Verdict
     says: str
+
+    @property
+    def word(self) -> str:
+        """The verdict, or `kept` where no limit is known to hold it to."""
+        return KEPT if self.limit is None and self.verdict == "holds" else self.verdict
 
 
 def needs_checks(entries: Iterable[Entry]) -> bool:
@@ -233,7 +238,8 @@ def table_of(found: Sequence[Trend]) -> Table:
             (t.title, t.at, len(t.points), bars([p.value for p in t.points]), t.points[0].value,
              t.points[-1].value, t.unit,
              "" if t.line is None else float(f"{t.line.slope * 365.0:+.3g}"),
-             "" if t.limit is None else float(f"{t.limit.value:.4g}"), *_days(t.crosses), t.verdict)
+             "" if t.limit is None else float(f"{t.limit.value:.4g}"), *_days(t.crosses),
+             t.word)
             for t in found
         ),
         f"From and to: with a chance of {100 * SHARE:.0f} % the limit is crossed between these "

@@ -281,7 +281,7 @@ class ServiceView(View):
                     tag("div", text_in(one.says, self.v.units), cls="small"),
                 ],
                 self.v.number(one.points[-1].value, one.unit),
-                t(f"verdict.{one.verdict}"),
+                t(f"verdict.{one.word}"),
             ]
             for one in self.plan.trends[:MOST]
         ]  # fmt: skip
