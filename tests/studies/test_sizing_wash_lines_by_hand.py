@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import pi
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -271,3 +272,75 @@ def test_a_pump_is_fitted_by_flow_or_by_head(
     lone = replace(STAGE, pumps=("MP1",))
     found = circulation._fit(bench_of(small(**pair)), {}, lone, "MP1")
     assert found == {("MP1", name): least for name, least in expected.items()}
+
+
+def flows(*each: tuple[str, str, float, str]) -> list[Any]:
+    """Streams: from, to, L/min, and the pump that it passes."""
+    return [
+        SimpleNamespace(source=a, target=b, l_min=q, passes=(pump,) if pump else ())
+        for a, b, q, pump in each
+    ]
+
+
+@pytest.mark.parametrize(("every", "told"), [
+    # Two receivers, a balance tank behind them, and back to the trough.
+    ((("TR1", "RC1", 60, ""), ("TR1", "RC2", 40, ""), ("RC1", "BT1", 50, "MP1"),
+      ("RC2", "BT1", 40, "MP2"), ("BT1", "TR1", 80, "MP3")),
+     [(("RC1", "RC2"), ("MP1", "MP2"), 100, 90, 150), (("BT1",), ("MP3",), 90, 80, 300)]),
+    # Part of it runs out of the coupling: the rest alone comes to the balance tank.
+    ((("TR1", "RC1", 60, ""), ("TR1", "RC2", 40, ""), ("RC1", "BT1", 60, "MP1"),
+      ("RC2", "TB1", 60, "MP2"), ("BT1", "TR1", 80, "MP3")),
+     [(("RC1", "RC2"), ("MP1", "MP2"), 100, 120, 150), (("BT1",), ("MP3",), 50, 80, 300)]),
+    # The first receiver runs over into the second by gravity.
+    ((("TR1", "RC1", 100, ""), ("RC1", "RC2", 30, ""), ("RC2", "TR1", 90, "MP2")),
+     [(("RC1", "RC2"), ("MP2",), 100, 90, 150)]),
+    # Nothing leads on from the second receiver.
+    ((("TR1", "RC1", 60, ""), ("TR1", "RC2", 40, ""), ("RC1", "TR1", 50, "MP1")),
+     [(("RC2",), (), 40, 0, 50), (("RC1",), ("MP1",), 60, 50, 100)]),
+    ((("TR1", "RC1", 0.9, ""), ("RC1", "TR1", 0.9, "MP1")), []),
+    ((("WT1", "RC1", 50, ""), ("RC1", "TR1", 50, "MP1")), []),
+])  # fmt: skip
+def test_the_wash_from_vessel_to_vessel(
+    monkeypatch: pytest.MonkeyPatch, every: tuple[tuple[str, str, float, str], ...],
+    told: list[tuple[Any, ...]],
+) -> None:  # fmt: skip
+    """Would fail if a vessel were held to more or less than what comes to it of what went before,
+    or one from which nothing leads on passed: half of each vessel's volume is room."""
+    ctx = bench_of(small(), {"vessel.level_share": 0.5})
+    litres = {"RC1": 200.0, "RC2": 100.0, "BT1": 600.0, "TB1": 9000.0}
+    vessels = {t: SimpleNamespace(holds="milk", role="store", fill=False, volume_l=v)
+               for t, v in litres.items()}  # fmt: skip
+    vessels["TR1"] = SimpleNamespace(holds="wash", role="store", fill=False, volume_l=900.0)
+    vessels["WT1"] = SimpleNamespace(holds="water", role="store", fill=False, volume_l=900.0)
+    net: Any = SimpleNamespace(
+        vessels=vessels, plant=ctx.plant, rules=ctx.rules, pumps={}, edges=(), kept={},
+        situation=lambda _: None, solve=lambda _: None,
+    )  # fmt: skip
+    monkeypatch.setattr(circulation, "streams", lambda *_: flows(*every))
+    found = circulation.stages(net, "wash")
+    assert [(s.vessels, s.pumps, s.in_l_min, s.out_l_min, s.room_l) for s in found] == [
+        (v, p, pytest.approx(i), pytest.approx(o), pytest.approx(room)) for v, p, i, o, room in told
+    ]  # fmt: skip
+    assert circulation.stages(net, "wash") is found
+
+
+def test_each_vessel_is_judged_in_its_worst_mode(
+    day: Duty, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if a vessel were judged in a mode that spares it, or a pump of two stages advised
+    the lesser of their needs."""
+    ctx = with_modes("rinse_out")
+    short = replace(STAGE, mode="rinse_out", vessels=("RC1", "BT1"), out_l_min=100.0)
+    other = replace(STAGE, vessels=("RC2",), in_l_min=90.0, out_l_min=80.0)
+    by_mode = {"wash": [STAGE, other], "rinse_out": [short, replace(other, out_l_min=89.0)]}
+    monkeypatch.setattr(circulation, "stages", lambda _, mode: by_mode[mode])
+    monkeypatch.setattr(circulation, "_supplied", lambda *_: None)
+    target = ("MP1", "flow_l_min")
+    monkeypatch.setattr(circulation, "_fit", lambda _, __, stage, ___: {target: stage.in_l_min})
+    judged: list[Any] = []
+    monkeypatch.setattr(circulation, "_judge", lambda _, stage, *more: judged.append((stage, more)))
+    raised: list[Any] = []
+    monkeypatch.setattr(circulation, "_raise", lambda _, most: raised.append(most))
+    circulation.size_circulation(ctx, day)
+    assert [stage for stage, _ in judged] == [short, other]
+    assert raised == [{target: 200.0}]
