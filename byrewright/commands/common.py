@@ -160,12 +160,13 @@ def amount(value: float | None, unit: str, units: System = "metric") -> str:
     return f"{text} {beside(text, unit)}".strip()
 
 
-def print_counts(out: Console, result: Result, *, kept: int = 0) -> None:
+def print_counts(out: Console, result: Result, *, kept: int = 0,
+                 word: str = "kept") -> None:  # fmt: skip
     """One line: how many findings of each verdict; `kept` of them are held to nothing."""
     count = result.count()
     count["holds"] -= kept
     parts = [f"[{STYLE[v]}]{MARK[v]} {count[v]} {v}[/]" for v in reversed(VERDICTS)]
-    parts += [f"{kept} kept"] if kept else []
+    parts += [f"{kept} {word}"] if kept else []
     out.print("   ".join(parts))
 
 

@@ -48,6 +48,7 @@ def run(
     from byrewright.documents.us_units import result_in
     from byrewright.plant.write import write_bytes
     from byrewright.site.checks.measured import bench_of, owner_of
+    from byrewright.site.checks.verdicts import KEPT
     from byrewright.site.log import log_of
     from byrewright.site.upkeep.plan import calendar_of, enter, meters_in, plan_of
     from byrewright.site.upkeep.trends import needs_checks
@@ -98,7 +99,7 @@ def run(
                 or (f.key == "service.trend" and f.verdict == "unknown")]  # fmt: skip
         out.print()
         print_findings(out, late, system)
-        print_counts(out, plan.result)
+        print_counts(out, plan.result, kept=sum(1 for t in plan.trends if t.word == KEPT))
         for note in shown.notes:
             out.print(note, style="dim")
 

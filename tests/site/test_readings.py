@@ -88,6 +88,22 @@ def test_a_dip_is_told_by_the_event_that_goes_as_deep(folder: Path) -> None:
     assert told == {100.0: event, 200.0: ""}
 
 
+@pytest.mark.parametrize(("last", "verdict"), [(0.45, "holds"), (1.6, "fails")])
+def test_detergent_that_stays_in_the_plant_fails(folder: Path, last: float, verdict: str) -> None:
+    """Caustic left in the milkline would be counted as what holds, and nobody told."""
+    t = np.arange(0.0, 1500.0, 1.0)
+    x = np.select([t < 300, t < 780, t < 820], [0.4, 6.0, 0.4], last)
+    pd.DataFrame({"seconds": t, "c": x}).to_csv(folder / "rinse.csv", index=False)
+    (folder / "readings.yaml").write_text(
+        "readings: 1\nfiles:\n  it: {matches: rinse.csv, separator: ',', "
+        "time: {column: seconds, written: seconds}, "
+        "channels: {c: {is: wash_return_conductivity, at: TR1}}}\n"
+    )
+    found = asked(folder, "rinse.csv").finding("measured.detergent_left@TR1")
+    assert found.verdict == verdict
+    assert found.value == pytest.approx(100.0 * (last - 0.4) / 5.6, abs=0.5)
+
+
 def test_the_limping_pulsator_is_found_by_number(folder: Path) -> None:
     """The fitter would change a pulsator that is sound."""
     result = asked(folder, "puls3.csv", "puls17.csv")

@@ -9,7 +9,7 @@ from statistics import median
 from byrewright.results import Table
 from byrewright.site.readings.figure import Measured, unfit
 from byrewright.site.readings.files import ReadFile, Reading
-from byrewright.traces.hidden import SLUG_KPA, WASHES, detergent, slugs
+from byrewright.traces.hidden import RINSED, SLUG_KPA, WASHES, detergent, slugs
 from byrewright.traces.temperature import above_s, stages
 from byrewright.traces.trace import TraceUnfit
 
@@ -40,8 +40,8 @@ def _temperatures(measured: Measured, channels: Sequence[Reading]) -> None:
         measured.add(
             "wash_return", "Return of the hot wash at its end", hot.end_c, "degC",
             one.channel.uncertainty if one.channel.uncertainty is not None else 1.0,
-            f"The hot wash returned at {hot.warmest_c:.1f} degC at best and {hot.end_c:.1f} at its "
-            f"end, after {(hot.end_s - hot.start_s) / 60:.1f} min.",
+            f"The hot wash returned at {hot.warmest_c:.1f} degC at best and {hot.end_c:.1f} degC "
+            f"at its end, after {(hot.end_s - hot.start_s) / 60:.1f} min.",
             of=one, limit=owner.limit if owner else None,
             sense="at_least" if owner and owner.limit is not None else "informational",
             predicts="wash.end_temperature", formula="mean of the last 20 s of the hottest stage",
@@ -97,12 +97,19 @@ def _detergent(measured: Measured, channels: Sequence[Reading]) -> None:
         except TraceUnfit as error:
             unfit(measured, one, error, "detergent")
             continue
-        rinsed = "is rinsed out" if found.rinsed else "is not rinsed out"
         measured.add(
             "detergent", "Time with detergent in the return", found.washes_s / 60.0, "min", 0.1,
             f"Detergent returned for {found.washes_s / 60:.1f} min, at {found.strongest:.2f} mS/cm "
-            f"beside {found.water:.2f} of the water; at the end it {rinsed} ({found.last:.2f}).",
+            f"beside {found.water:.2f} of the water.",
             of=one, formula=f"time at {100 * WASHES:.0f} % of the way from water to detergent or "
                             f"more "
             "(our choice)",
+        )  # fmt: skip
+        left = 100.0 * (found.last - found.water) / (found.strongest - found.water)
+        measured.add(
+            "detergent_left", "Detergent left at the end of the wash", left, "%", 0.1,
+            f"At the end the return is at {found.last:.2f} mS/cm, {left:.0f} % of the way from "
+            f"water to detergent: it is {'' if found.rinsed else 'not '}rinsed out.",
+            of=one, limit=100.0 * RINSED, sense="at_most",
+            formula="(last - water) / (strongest - water) (our choice)",
         )  # fmt: skip
