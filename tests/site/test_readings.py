@@ -425,6 +425,20 @@ def test_a_clock_without_a_zone_is_that_of_this_computer(
         time.tzset()
 
 
+def test_a_plus_or_minus_is_in_the_unit_of_its_column(folder: Path) -> None:
+    """A gauge good to 0.1 inHg would be taken for one good to 0.1 kPa, and decide too much."""
+    rows = "".join(f"{i},12.4,39\n" for i in range(40))
+    (folder / "us.csv").write_text(f"s,v,T\n{rows}", encoding="utf-8")
+    kind = ReadingsMap.model_validate({"readings": 1, "files": {"us": {
+        "matches": "*.csv", "time": {"column": "s", "written": "seconds"},
+        "channels": {"v": {"is": "vacuum", "at": "RC1", "unit": "inHg", "uncertainty": 0.1},
+                     "T": {"is": "tank_temperature", "at": "TK1", "unit": "degF",
+                           "uncertainty": 0.9}},
+    }}}).files["us"]  # fmt: skip
+    sure = [r.channel.uncertainty for r in read_file(folder / "us.csv", "us", kind).readings]
+    assert sure == [pytest.approx(0.3386, rel=1e-3), pytest.approx(0.5)]
+
+
 def test_readings_of_a_day_still_to_come_are_not_kept(tmp_path: Path) -> None:
     """An instrument whose clock is years ahead would be the last reading of its check for years."""
     log = Log(tmp_path / "log.sqlite", Owner("p", "one"))

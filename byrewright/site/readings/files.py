@@ -137,7 +137,9 @@ def read_file(path: Path, kind: str, plan: FileKind, number: int | None = None) 
             notes.append(
                 f"{path.name}: {name}: silent for {long} from {at:.0f} s on, or its clock jumped"
             )
-        readings.append(Reading(path.name, name, channel, one, None if counted else start, number))
+        readings.append(
+            Reading(path.name, name, _sure(channel), one, None if counted else start, number)
+        )
     return ReadFile(path, kind, digest.hexdigest(), tuple(readings), tuple(dict.fromkeys(notes)),
                     path.stat().st_mtime)  # fmt: skip
 
@@ -299,6 +301,15 @@ def _in_unit(
         )
     beyond = (told < low) | (told > high)
     return np.where(beyond, np.nan, told), int(beyond.sum())
+
+
+def _sure(channel: Channel) -> Channel:
+    """A channel whose uncertainty, stated in its own unit, is in that of its quantity."""
+    own = UNIT_OF[channel.quantity]
+    if channel.uncertainty is None or not channel.unit or channel.unit == own:
+        return channel
+    turned = convert(channel.uncertainty, channel.unit, own) - convert(0.0, channel.unit, own)
+    return channel.model_copy(update={"uncertainty": float(f"{abs(turned):.4g}")})
 
 
 def _words(channel: Channel) -> str:

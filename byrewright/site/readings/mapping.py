@@ -64,7 +64,7 @@ class Channel(Record):
     unit: str = par("", "unit the instrument writes", "")
     half: int = par("", "half of the unit, for a chamber's vacuum", 1, ge=1, le=2)
     uncertainty: float | None = par(
-        "", "of the instrument, plus or minus, in the quantity's own unit", None, ge=0.0, le=1e6
+        "", "of the instrument, plus or minus, in the unit it writes", None, ge=0.0, le=1e6
     )
     instrument: str = par("", "the instrument and its calibration date", "")
 
