@@ -13,10 +13,11 @@ from byrewright.standards.electrical import GENERATOR_KVA, SUPPLY_A, UPS_KVA, St
 from byrewright.studies.sizing import loads as made
 from byrewright.studies.sizing import power, standby
 from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.loads import SITUATIONS, ElectricLoad
 from byrewright.studies.sizing.sizes import next_preferred
 from tests.plants import machine
-from tests.studies.benches import bench_of, small
+from tests.studies.benches import bench_of, milked, small
 from tests.studies.told import inputs
 
 
@@ -300,3 +301,59 @@ def test_a_battery_carries_controls_until_the_set_runs(
             update={"id": "CT1"}), CT2=parts["CT2"])  # fmt: skip
         standby.size_uninterruptible(bare, (PUMP,))
         assert [f.value for f in bare.notes.findings] == ([lacks] if lacks else [])
+
+
+@pytest.mark.parametrize(("kind", "fields", "on"), [
+    ("controller", {"count": 2}, (2, 2, 2, 2)),
+    ("cloth_washer", {"count": 2, "load_kg": 10, "motor_kw": 9}, (2, 2, 2, 0)),
+    ("water_heater", {"volume_l": 900, "heater_kw": 9}, (1, 1, 1, 1)),
+    ("bulk_tank", {"volume_l": 900, "cooling_kw": 9, "count": 2}, (2, 2, 2, 2)),
+    ("chiller", {"duty_kw": 9, "count": 2}, (2, 2, 2, 0)),
+    ("chiller", {"duty_kw": 9, "normally": "ready"}, (0, 0, 0, 0)),
+    ("ice_bank", {"duty_kw": 9, "store_kwh": 90, "make_from": "10:00", "make_until": "12:00"},
+     (0, 0, 1, 1)),
+    ("ice_bank", {"duty_kw": 9, "store_kwh": 90, "make_from": "20:00", "make_until": "06:00"},
+     (1, 1, 1, 1)),
+])  # fmt: skip
+def test_what_is_on_in_each_situation(kind: str, fields: dict[str, Any], on: tuple[int, ...]
+                                      ) -> None:  # fmt: skip
+    """Would fail if laundry ran at night, a chiller that stands ready were counted, or ice were
+    made at milking though its hours lie elsewhere (milkings at five and at half past four)."""
+    one = machine("X1", kind, **fields)
+    ctx = supplied(X1=one)
+    day = duty_of(ctx)
+    assert tuple(made._on(ctx, day, one, s) for s in SITUATIONS) == on
+
+
+@pytest.mark.parametrize(("from_", "until", "meets"), [
+    ("09:00", "12:00", False), ("04:00", "05:30", True), ("22:00", "05:30", True),
+    ("22:00", "04:00", False), ("16:00", "17:00", True), ("00:00", "00:00", True),
+])  # fmt: skip
+def test_ice_that_is_made_while_milking(from_: str, until: str, meets: bool) -> None:
+    """Would fail if hours over midnight missed the milking of the next morning."""
+    bank = machine("IB1", "ice_bank", store_kwh=90, duty_kw=9, make_from=from_, make_until=until)
+    day = milked(duty_of(bench_of(small())), (300, 2.0, 900.0), (990, 2.0, 900.0))
+    assert made._window_meets_milking(bank, day) == meets  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("kind", "fields", "motor_kw", "starts", "told"), [
+    ("milk_pump", {"flow_l_min": 90, "head_m": 9, "motor_kw": 9, "control": "stepped"}, 9.0,
+     "drive", 0),
+    ("milk_pump", {"flow_l_min": 90, "head_m": 9, "motor_kw": 2, "control": "on_off"}, 5.5,
+     "direct", 0),
+    ("milk_pump", {"flow_l_min": 90, "head_m": 9, "motor_kw": 9, "control": "on_off"}, 5.6,
+     "soft", 1),
+    ("vacuum_pump", {"capacity_l_min_free": 900, "motor_kw": 9, "start": "star_delta"}, 9.0,
+     "star_delta", 0),
+    ("vacuum_pump", {"capacity_l_min_free": 900, "motor_kw": 9, "speed": "variable"}, 9.0,
+     "drive", 0),
+    ("drive_unit", {"motor_kw": 1.5}, 1.5, "drive", 0),
+    ("controller", {}, 0.0, None, 0),
+])  # fmt: skip
+def test_how_a_motor_starts(
+    kind: str, fields: dict[str, Any], motor_kw: float, starts: str | None, told: int
+) -> None:
+    """Would fail if a large motor were started direct, or one on a drive as if it had none."""
+    ctx = bench_of(small())
+    assert made._start(ctx, machine("X1", kind, **fields), motor_kw) == starts
+    assert len(ctx.notes.assumptions) == told
