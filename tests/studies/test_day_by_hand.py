@@ -165,13 +165,17 @@ def test_washes_are_told_by_their_worst() -> None:
     bad = session(0, "b", 8.0, 4.0, return_c=41.0, strength=0.5, left_kg=22.0, dry_s=420.0,
                   hot_c=70.0, heater_c=71.0)  # fmt: skip
     none = session(0, "c", 16.0, 4.0, washed=False, return_c=1.0, strength=0.1, left_kg=99.0)
-    ctx = bench()
-    washes.washes(ctx, run_of([good, bad, none]))
+    ctx, run, names = bench(), run_of([good, bad, none]), compiled().names
+    units = next(i for i, m in enumerate(names.transfer_machines) if m in names.units)
+    run.last.items[compiled().tables.rows("transfers").start + units, sh.S_KG] += 3 * 9000.0
+    washes.washes(ctx, run)
     found = told(ctx)
     assert found["day.wash_start"].value == 70.0 and found["day.wash_return"].value == 41.0
     assert found["day.wash_dry"].value == 7.0 and found["day.wash_left"].value == 22.0
     dose = max(s.strength for s in ctx.programme.wash.steps)
     assert found["day.wash_strength"].value == pytest.approx(100 * dose * 0.5)
+    share = RULES.number("wash.left_share")
+    assert found["day.wash_left"].limit == pytest.approx(share * 9000.0 / compiled().milk_kg_l)
     least = RULES.number("wash.strength_least_share")
     assert found["day.wash_strength"].limit == pytest.approx(100 * dose * least)
     ctx = bench()
@@ -217,6 +221,9 @@ def test_milk_that_went_to_a_drain_and_milk_that_was_fed() -> None:
     for kg, is_lost in ((0.8 * kg_l, False), (1.2 * kg_l, True)):
 
         def lose(run: Run, kg: float = kg) -> None:
+            for state in (run.first, run.last):  # what was lost before the days that are told
+                state.items[at("(lost)"), sh.MILK] += 40.0
+                state.items[at("FD1"), sh.MILK] += 40.0
             run.last.items[at("(lost)"), sh.MILK] += 0.5 * kg
             run.last.items[at("(drain)"), sh.MILK] += 0.3 * kg
             run.last.items[at("FD1"), sh.MILK] += 0.2 * kg

@@ -264,3 +264,25 @@ def test_speed_and_power_are_those_of_the_pumps_that_run(name: str) -> None:
     assert bool(shares) == (len(run) > 1 and speed <= least + 0.5)
     most_kw = sum(f.value or 0.0 for f in found.findings if f.key == "vacuum.motor")
     assert 0 < kw < most_kw
+
+
+def test_narrow_lines_are_told_with_what_they_cost_and_what_mends_them() -> None:
+    """Would fail if the vacuum that control misses were of other places, a bore were advised that
+    leaves the drop above its limit, or the share it is brought to were another than the rule's."""
+    plant = rotary()
+    pipes = tuple(
+        p.model_copy(update={"bore_mm": 0.6 * p.bore_mm})
+        if plant.service_of(p) == "vacuum" else p for p in plant.pipes
+    )  # fmt: skip
+    found = study_vacuum(plant.model_copy(update={"pipes": pipes}), RULES, transients=[])
+    at = partial(vacuum, found, situation="Reserve test")
+    (loss,) = test_of(found, "regulation_loss")
+    said = re.search(r"Control senses at (.+), where vacuum is still ([\d.]+) kPa", loss.sentence)
+    assert said and float(said[2]) == pytest.approx(at(said[1]) - at("RC1"), abs=0.06)
+    drops = [f for f in found.findings if f.key in ("vacuum.drop.pump", "vacuum.drop.regulator")]
+    assert len(drops) == 2
+    for one in drops:
+        left = re.search(r"that leaves ([\d.]+) kPa", one.sentence)
+        assert left and float(left[1]) <= 0.8 * float(one.limit or 0) + 0.05
+        assert one.advised_why == "brings the drop within 80 % of its limit"
+        assert {r.why for r in one.remedies} == {one.advised_why} and one.verdict == "fails"
