@@ -36,7 +36,8 @@ def test_rooms_are_held_against_frost_or_asked_about() -> None:
 
 
 def test_what_stands_in_a_frost_is_told_and_a_warm_room_mends_it() -> None:
-    """Would fail if a tank of water at -0.1 degC held."""
+    """Would fail if a tank of water at -0.1 degC held, or a room just above the limit was not
+    looked at."""
 
     def bare(**site: object) -> Plant:
         plant = farm(**site)
@@ -47,6 +48,8 @@ def test_what_stands_in_a_frost_is_told_and_a_warm_room_mends_it() -> None:
     out = [f for f in run_day(bare(), month=1).findings if f.key == "day.frost"]
     assert {"TK1", "WT1"} <= {f.subject for f in out}
     assert "fails" in {f.verdict for f in out if f.subject.startswith("TK")}
+    near = run_day(bare(room_heated_to_c=2.5), month=1)
+    assert {"TK1", "WT1"} <= {f.subject for f in near.findings if f.key == "day.frost"}
     within = run_day(bare(room_heated_to_c=5.0), month=1)
     assert not [f for f in within.findings if f.key == "day.frost"]
     # The heat that a warm room gives is in the ledger.

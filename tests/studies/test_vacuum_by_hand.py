@@ -9,6 +9,8 @@ import math
 import re
 from collections.abc import Callable
 from functools import cache, partial
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -18,6 +20,7 @@ from byrewright.results import Finding, Result
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.vacuum import study_vacuum
 from byrewright.studies.vacuum.balance import balance_svg
+from byrewright.studies.vacuum.situations import control_of, speed_control
 from tests.plants import rotary, rows
 from tests.studies.varied import STARTS
 
@@ -264,6 +267,26 @@ def test_speed_and_power_are_those_of_the_pumps_that_run(name: str) -> None:
     assert bool(shares) == (len(run) > 1 and speed <= least + 0.5)
     most_kw = sum(f.value or 0.0 for f in found.findings if f.key == "vacuum.motor")
     assert 0 < kw < most_kw
+
+
+def test_control_is_as_slow_as_its_slowest_pump() -> None:
+    """Would fail if the quicker of two speed controls stood for both, a pump of one speed set the
+    least speed, or a time were taken for a rate."""
+    slow, quick = (
+        SimpleNamespace(gain_per_kpa=g, ramp_per_s=r, speed="variable", least_speed_pct=p)
+        for g, r, p in ((0.1, 0.2, 40.0), (0.3, 0.5, 55.0))
+    )
+    fixed = SimpleNamespace(gain_per_kpa=None, ramp_per_s=None, speed="fixed", least_speed_pct=90.0)
+    network: Any = SimpleNamespace(rules=RULES, sense=3, set_vacuum_kpa=42.0, pumps=[])
+    usual = tuple(RULES.number(f"vacuum.speed_{k}") for k in ("gain_per_kpa", "ramp_per_s"))
+    assert speed_control(network) == usual
+    network.pumps = [SimpleNamespace(machine=m) for m in (quick, slow, fixed)]
+    assert speed_control(network) == (0.1, 0.2)
+    control = control_of(network)
+    assert (control.node, control.wanted, control.gain) == (3, 42.0, 0.1)
+    assert (control.ramp, control.least) == (0.2, 0.55)
+    started, stopped = (1 / RULES.number(f"vacuum.pump_{k}_s") for k in ("start", "stop"))
+    assert (control.up, control.down) == (started, stopped) and started != stopped
 
 
 def test_narrow_lines_are_told_with_what_they_cost_and_what_mends_them() -> None:
