@@ -394,3 +394,24 @@ def test_a_vessel_is_read_at_a_time_that_was_seen(at_s: float) -> None:
     enough = run.content_kg(tag)[at] >= run.reach_kg(tag)
     assert told == (run.temperature_c(tag)[at] if enough else None)
     assert run_of([]).temperature_at(tag, 5.0) is None
+
+
+def test_refrigeration_in_hot_air_is_told_with_what_it_loses() -> None:
+    """Would fail if the duty that hot air takes were told as what is left, or hours and heat of two
+    days as those of one."""
+    hot = example(LARGE).model_copy(
+        update={"site": example(LARGE).site.model_copy(update={"ambient_c": (40.0,) * 12})}
+    )
+    tables, (first, *_) = compiled().tables, compiled().names.chillers
+    row = tables.rows("chillers").start
+    run = run_of([session(0, "a", 0.0, 4.0)], plant=hot, days=2)
+    run.last.items[row, [sh.SR_HOURS, sh.SR_KJ]] += 7.0, 2 * 36_000.0
+    ctx = bench(hot)
+    findings.cold(ctx, run)
+    one = told(ctx)[f"day.refrigeration_hours@{first}"]
+    most = 40.0 + RULES.number("cooling.day_swing_k")
+    lost = tables.F[row, sh.R_FALL] * (most - tables.F[row, sh.R_RATED_C])
+    assert 0.05 < lost < 0.5
+    assert f"falls to {100 * (1 - lost):.0f} % at the hottest" in one.sentence
+    assert f"to {most:.0f} degC" in one.sentence
+    assert one.value == 3.5 and "took out 10 kWh of heat a day" in one.sentence
