@@ -243,6 +243,7 @@ def _machines(plant: Plant, plan: Plan, add: Add) -> None:
     rules = plant.place_rules()
     margin = rules.number("place.plinth_margin_m")
     share, high = rules.number("place.plinth_mass_share"), rules.number("place.plinth_height_m")
+    kg_l = rules.number("place.milk_tank_kg_l")
     for body in plan.bodies.values():
         if body.hung or body.frame == "deck":
             continue
@@ -258,9 +259,9 @@ def _machines(plant: Plant, plan: Plan, add: Add) -> None:
                 f"{sides(body.dx + 2 * margin, body.dy + 2 * margin, high)}, "
                 + said(f"or {share:g} times its {body.mass_kg:.0f} kg with the slab"),
             )
-        full = body.mass_kg + thing.holds_l * rules.number("place.milk_tank_kg_l")
+        full = checks.full_kg(plan, body, kg_l)
         if full > 400:
-            floor = checks.load_kn_m2(plan, body, rules.number("place.milk_tank_kg_l"))
+            floor = checks.load_kn_m2(plan, body, kg_l)
             put(
                 "load",
                 f"load of {body.tag}",

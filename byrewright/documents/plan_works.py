@@ -41,7 +41,7 @@ def _canvas(window: Area) -> Canvas:
 def block(plant: Plant, made: Sited) -> Drawn:
     """P6: what the builder builds: floors with levels and falls, pit, trench, gullies, openings
     for pipes, doors with sizes, plinths and loads."""
-    plan = made.plan
+    plan, kg_l = made.plan, plant.place_rules().number("place.milk_tank_kg_l")
     names = {"passage", *BLOCK}
     rooms = [r for name, r in plan.rooms.items() if name in names]
     box = _grown((min(r.x for r in rooms), min(r.y for r in rooms), max(r.x2 for r in rooms),
@@ -56,7 +56,7 @@ def block(plant: Plant, made: Sited) -> Drawn:
     for body in plan.bodies.values():
         if body.room in inside and not body.hung:
             thing = plan.scene.things[body.tag]
-            full = (body.mass_kg + thing.holds_l * 1.03) / 1000
+            full = checks.full_kg(plan, body, kg_l) / 1000
             if full > 0.4 or thing.power_kw:
                 canvas.box(body.box, 0.25, colour=QUIET, dashes=(1.2, 0.6))
                 canvas.keep_clear(body.box)
@@ -73,7 +73,7 @@ def block(plant: Plant, made: Sited) -> Drawn:
         if body.room not in inside or body.hung:
             continue
         thing = plan.scene.things[body.tag]
-        full = (body.mass_kg + thing.holds_l * 1.03) / 1000
+        full = checks.full_kg(plan, body, kg_l) / 1000
         if full > 0.4:
             canvas.tag(body.box, f"{body.tag} {load(full)}", LEAST_MM)
         elif thing.power_kw:

@@ -6,6 +6,8 @@ from byrewright.documents.format import number, quantity
 from byrewright.documents.papers import Paper, table_of
 from byrewright.documents.readers_work import named, upkeep_by_interval
 from byrewright.documents.us_units import finding_in
+from byrewright.plant.plant import Plant
+from byrewright.plant.roles import SuppliesPower
 from byrewright.results import VERDICTS, Finding
 
 WORST_SHOWN, LIKELY_SHOWN = 6, 8
@@ -123,16 +125,25 @@ def failures(paper: Paper) -> bool:
     return True
 
 
+def supply_told(plant: Plant) -> str:
+    """The supply that the plant is drawn with, and whether the site has so much."""
+    drawn = sum(m.supply_kva * m.count for m in plant.machines(SuppliesPower))
+    site = plant.site.supply
+    kva = drawn if site.limit_kva is None else site.limit_kva
+    if not kva:
+        return "Power: no supply is drawn; ask the network what is to be had."
+    ask = "" if site.limit_kva else "; ask the network whether it is to be had"
+    return f"Power: a supply of {kva:g} kVA, {site.phases} phases{ask}."
+
+
 def needs(paper: Paper) -> None:
     """People, power, what comes round by the calendar, and what to keep on the shelf."""
-    plant, supply = paper.plant, paper.plant.site.supply
+    plant = paper.plant
     people = max((m.operators for m in plant.milkings), default=1)
     paper.points(
         [
             f"People: {people} at each of {len(plant.milkings)} milkings a day.",
-            f"Power: a supply of {supply.limit_kva:g} kVA, {supply.phases} phases."
-            if supply.limit_kva
-            else "Power: the supply's limit is not stated; ask the network.",
+            supply_told(plant),
             *(f"Every {every}. {'; '.join(items)}." for every, items
               in upkeep_by_interval(plant, paper.rules, most_days=31)),
         ]

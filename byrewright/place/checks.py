@@ -437,11 +437,14 @@ def crest_after(plan: Plan, routes: tuple[Route, ...], pump: str) -> tuple[str, 
     return None if top is None else (top[1], round(top[0] - level, 3))
 
 
+def full_kg(plan: Plan, body: Body, kg_l: float) -> float:
+    """Mass of a machine, or of all that stand under its tag, with what it holds, kg."""
+    return body.mass_kg + plan.scene.things[body.tag].holds_l * kg_l
+
+
 def load_kn_m2(plan: Plan, body: Body, kg_l: float) -> float:
     """Load of a machine when full on its footprint, kN/m2."""
-    thing = plan.scene.things[body.tag]
-    kg = body.mass_kg + thing.holds_l * kg_l
-    return round(kg * 9.81 / 1000 / max(0.05, body.dx * body.dy), 2)
+    return round(full_kg(plan, body, kg_l) * 9.81 / 1000 / max(0.05, body.dx * body.dy), 2)
 
 
 def warm_rooms(plan: Plan, share: float) -> list[tuple[str, float, float]]:

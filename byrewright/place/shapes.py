@@ -33,7 +33,9 @@ def measures(thing: Thing) -> tuple[float, float, float, float]:
         length, depth, height = thing.spot.size
     if rule.end_on:
         length, depth = depth, length
-    return length, depth, height, thing.spot.mass_kg or mass
+    if thing.spot.mass_kg:
+        mass = thing.spot.mass_kg * (thing.count if rule.sort == "standing" else 1)
+    return length, depth, height, mass
 
 
 def header_pitch(thing: Thing) -> float:

@@ -253,12 +253,13 @@ def _thing(
     value = getattr(machine, rule.by, None) if rule.by else None
     if machine.can("joins pipes") or machine.can("is a valve"):
         value = 50.0 if widest_mm is None else widest_mm
-    holds = getattr(machine, "volume_l", 0.0) or 0.0
+    each_l = getattr(machine, "holds_l", None) or getattr(machine, "volume_l", None) or 0.0
     return Thing(
         machine.id, machine.kind, type(machine).TITLE, rule,
         tuple(sorted(type(machine).CAN)), machine.count,
         None if value is None else float(value), int(getattr(machine, "ways", 2)), ports,
-        False, False, _spot(stated), machine.power_kw(), float(holds), tuple(machine.fed_from),
+        False, False, _spot(stated), machine.power_kw(), float(each_l) * machine.count,
+        tuple(machine.fed_from),
     )  # fmt: skip
 
 

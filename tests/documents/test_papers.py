@@ -12,10 +12,12 @@ import pytest
 
 from byrewright.documents.pack import write_pack
 from byrewright.documents.papers import Standing, paper_pdf
+from byrewright.documents.reader_farmer import supply_told
 from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.readers_work import differs_by_hand, input_output, told_by_name
 from byrewright.documents.schematic import Issue
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import SuppliesPower
 from byrewright.results import DAYS_ARE_OF, Finding, Result, Table, merge
 from byrewright.studies.sizing import size
 from tests.plants import rotary, rows
@@ -163,3 +165,13 @@ def test_the_wall_sheet_says_what_a_tag_is() -> None:
     """Would fail if a milker at five in the morning had to know the tags by heart."""
     said = told_by_name(rotary(), "MP1 stops: run MP2 by hand, then stop MP2; XX9 stays")
     assert said == "MP1 (milk pump) stops: run MP2 (milk pump) by hand, then stop MP2; XX9 stays"
+
+
+def test_the_farmer_is_told_the_supply_that_the_sizes_rest_on() -> None:
+    """Would fail if a farm that states no limit were told of none, beside "133 kVA are agreed" and
+    the electrician's mains of 133 kVA."""
+    drawn = sum(m.supply_kva for m in plant().machines(SuppliesPower))
+    open_site = plant().site.supply.model_copy(update={"limit_kva": None})
+    site = plant().site.model_copy(update={"supply": open_site})
+    said = supply_told(plant().model_copy(update={"site": site}))
+    assert f"{drawn:g} kVA" in said and "ask the network" in said

@@ -26,6 +26,7 @@ from byrewright.place.board import WALL_M
 from byrewright.place.falls import fall_room
 from byrewright.place.layout import lay_out
 from byrewright.place.model import Door, Rack, Route
+from byrewright.place.shapes import measures
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.pinning import pinned
 from byrewright.plant.place import MachinePlace, Place, Service
@@ -40,6 +41,7 @@ from byrewright.studies.place import study_place
 from tests.documents.tidy import CAP_HEIGHT, meet
 from tests.place.paper import SVG, machines
 from tests.place.scenes import briefed
+from tests.plants import machine
 
 CM = 0.01
 """A centimetre: what turns a clearance one way or the other."""
@@ -75,6 +77,21 @@ def test_a_drafted_plan_holds(layout: str, stalls: int) -> None:
         "place.cables", "place.tank_clear", "place.low_point", "place.noise", "place.volt_drop",
     }  # fmt: skip
     assert all(f.formula for f in result.findings)
+
+
+def test_a_full_ice_bank_stands_on_the_floor_with_its_water_and_ice() -> None:
+    """Would fail if the builder's floor were told the load of an empty ice bank: 100 kWh of ice
+    alone are 3600 x 100 / 333.6 = 1079 kg; and if two under one tag weighed as one."""
+    plant = briefed("rotary", 46)
+    many = {}
+    for count in (1, 2):
+        bank = machine("IB1", "ice_bank", store_kwh=100, duty_kw=20, count=count)
+        things = scene_of(plant.model_copy(update={"equipment": {"IB1": bank}, "pipes": []})).things
+        many[count] = things["IB1"]
+    assert many[1].holds_l == pytest.approx(1000 + 1079, abs=1)
+    assert many[2].holds_l == pytest.approx(2 * many[1].holds_l)
+    two = replace(many[2], spot=replace(many[2].spot, mass_kg=700.0))
+    assert measures(two)[3] == pytest.approx(1400)
 
 
 def test_a_file_without_a_place_is_not_judged() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar, Literal
 
+from byrewright.physics.constants import ICE_MELTS_KJ_KG
 from byrewright.plant import effects
 from byrewright.plant.kinds.milk import CONFINED, HOT
 from byrewright.plant.machine import (
@@ -468,9 +469,19 @@ class IceBank(MakesCold):
     def power_kw(self) -> float:
         return self.duty_kw / self.cop
 
+    @property
+    def bath_l(self) -> float:
+        """Water that stays liquid round the ice of one of it, L (common practice, no source)."""
+        return 10 * self.store_kwh
+
+    @property
+    def holds_l(self) -> float:
+        """All water in one of it, L: its bath and what is frozen when it is full."""
+        return self.bath_l + self.store_kwh * 3600 / ICE_MELTS_KJ_KG
+
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            ColdStore("coolant_out_#", 10 * self.store_kwh * self.count, self.leaving_c,
+            ColdStore("coolant_out_#", self.bath_l * self.count, self.leaving_c,
                  self.store_kwh * self.count, glycol_pct=0.0),
             Chill(self.duty_kw * self.count, self.cop, 32.0,
                   hours=(self.make_from, self.make_until)),
