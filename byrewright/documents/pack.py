@@ -85,7 +85,7 @@ def write_pack(
         OSError: the folder cannot be written.
     """
     digest = hashlib.sha256(plantfile_text.encode()).hexdigest()
-    issue = Issue(date=date, revision=revision, file=digest[:8])
+    issue = Issue(date=date, revision=revision, file=digest[:8], approved=approved)
     standing = Standing(date, revision, digest, approved, _superseded(folder, revision, digest))
     sheets = sheets_for(plant) if engineer else ()
     drawn: dict[str, str] = {}
@@ -122,7 +122,8 @@ def write_pack(
             put(made / "schedule.xlsx", schedule_xlsx(plant, results, units))
             step("report")
             report = report_pdf(plant, results, date=date, revision=revision, file_hash=digest,
-                                drawings=drawings, rules=rules, units=units)  # fmt: skip
+                                drawings=drawings, rules=rules, units=units,
+                                approved=approved)  # fmt: skip
             put(made / "report.pdf", report)
         if calls:
             step("call-out page")

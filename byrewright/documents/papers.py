@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from byrewright.documents.format import System, number, prose, quantity, shown, unit_sign
-from byrewright.documents.schematic import INVENTED, PAGES
+from byrewright.documents.schematic import INVENTED, PAGES, approval
 from byrewright.documents.typeset import pdf
 from byrewright.documents.us_units import finding_in, table_in
 from byrewright.documents.us_words import bore_in, text_in
@@ -42,9 +42,9 @@ class Standing:
     @property
     def words(self) -> str:
         """For the foot of each page."""
-        approval = f"approved: {self.approved}" if self.approved else "for review, not approved"
         return (
-            f"revision {self.revision} · {self.date} · plant file {self.file_hash[:8]} · {approval}"
+            f"revision {self.revision} · {self.date} · plant file {self.file_hash[:8]} · "
+            + approval(self.approved)
         )
 
 

@@ -23,7 +23,14 @@ from byrewright.documents.format import (
     unit_sign,
     words,
 )
-from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg, sheets_for
+from byrewright.documents.schematic import (
+    INVENTED,
+    PAGES,
+    Issue,
+    approval,
+    schematic_svg,
+    sheets_for,
+)
 from byrewright.documents.typeset import pdf
 from byrewright.documents.us_units import result_in
 from byrewright.documents.us_words import text_in
@@ -91,6 +98,7 @@ def report_pdf(
     drawings: Sequence[str] | None = None,
     rules: Rulebook | None = None,
     units: System = "metric",
+    approved: str = "",
 ) -> bytes:
     """The report as PDF bytes: the same input gives the same bytes.
 
@@ -103,17 +111,19 @@ def report_pdf(
         drawings: sheets as SVG; drawn here when not given.
         rules: the rulebook used, with the user's own limits; the default one when not given.
         units: "metric", or "US" for the units of a US reader.
+        approved: who approved this revision; "" while it is for review.
 
     Raises:
         ValueError: `date` is not an ISO date.
     """
     day = dt.date.fromisoformat(date)
     if drawings is None:
-        issue = Issue(date=date, revision=revision, file=file_hash[:8])
+        issue = Issue(date, revision, file=file_hash[:8], approved=approved)
         drawings = [
             schematic_svg(plant, s.key, issue=issue, units=units) for s in sheets_for(plant)
         ]
     data = report_data(plant, results, day, revision, file_hash, rules or default_rulebook(), units)
+    data["approval"] = approval(approved)
     data["drawings"] = _drawings(plant, drawings)
     return pdf("report.typ", data)
 

@@ -52,6 +52,13 @@ class Issue:
     drawn_by: str = "byrewright " + __version__
     file: str = ""
     """First letters of the plant file's hash; sheets on which they differ are not of one set."""
+    approved: str = ""
+    """Who approved it; "" while it is for review."""
+
+
+def approval(approved: str) -> str:
+    """What an issue says of its standing."""
+    return f"approved: {approved}" if approved else "for review, not approved"
 
 
 def schematic_layout(
@@ -198,6 +205,9 @@ def title_block(
         rule_svg(((right - 34, top), (right - 34, top + FOOT_MM)), 0.3, RULE),
         letters_svg(Letters(left + 3, top + 5, _short(shown, 44), 2.8, "start", bold=True)),
         letters_svg(Letters(left + 3, top + 10, _short(title, 50), 2.5, "start")),
+        letters_svg(
+            Letters(left + 3, top + 13.2, _short(approval(issue.approved), 34), 2.0, "start")
+        ),
         letters_svg(
             Letters(
                 left + 3,

@@ -19,7 +19,13 @@ from byrewright.documents.ink import (
     contrast,
 )
 from byrewright.documents.layered import acyclic, ranks, straightened
-from byrewright.documents.schematic import Issue, schematic_layout, schematic_svg, sheets_for
+from byrewright.documents.schematic import (
+    Issue,
+    schematic_layout,
+    schematic_svg,
+    sheets_for,
+    title_block,
+)
 from byrewright.documents.shapes import Circle, Letters
 from byrewright.documents.sheets import SHEETS, pipe_sheets, sheet_of
 from byrewright.documents.symbols import SYMBOLS, symbol
@@ -135,6 +141,14 @@ def test_the_same_plant_gives_the_same_bytes() -> None:
     assert first == schematic_svg(rotary(), "milk", issue=issue)
     assert "2026-03-01" in first
     assert "INVENTED FARM" in first
+
+
+def test_a_drawing_says_whether_it_was_approved() -> None:
+    """Would fail if a sheet pulled from a set that nobody approved could be built from unseen."""
+    block = (rotary(), sheet_of("milk"), None, "A3", 420.0, 297.0)
+    assert "for review, not approved" in "".join(title_block(*block, Issue()))
+    signed = "".join(title_block(*block, Issue(approved="J. Hay")))
+    assert "approved: J. Hay" in signed and "for review" not in signed
 
 
 def test_every_sheet_is_sound_xml() -> None:

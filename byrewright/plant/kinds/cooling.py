@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import ClassVar, Literal
 
-from byrewright.physics.constants import ICE_MELTS_KJ_KG
 from byrewright.plant import effects
 from byrewright.plant.kinds.milk import CONFINED, HOT
 from byrewright.plant.machine import (
@@ -420,6 +419,10 @@ class ExpansionVessel(TakesExpansion):
         return ()
 
 
+ICE_KG_KWH = 3600 / 333.6
+"""Ice that stores a kilowatt hour, kg: water takes 333.6 kJ/kg to freeze."""
+
+
 class IceBank(MakesCold):
     """Stores cold as ice, made mostly off-peak, and sends out ice water."""
 
@@ -477,7 +480,7 @@ class IceBank(MakesCold):
     @property
     def holds_l(self) -> float:
         """All water in one of it, L: its bath and what is frozen when it is full."""
-        return self.bath_l + self.store_kwh * 3600 / ICE_MELTS_KJ_KG
+        return self.bath_l + self.store_kwh * ICE_KG_KWH
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
