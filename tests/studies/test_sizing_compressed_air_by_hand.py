@@ -207,7 +207,7 @@ def test_a_dew_point_below_the_coldest_pipe(
     air._dew_point(ctx, dryer)
     (told,) = ctx.notes.findings
     assert (told.value, told.limit) == (gap, 3.0) and told.advised == advised
-    assert words in told.sentence
+    assert words in told.sentence and inputs(told)["T"] == coldest_c
     assert told.verdict == ("fails" if gap < 3 else "tight" if gap < 10 else "holds")
 
 

@@ -129,6 +129,11 @@ def test_units_of_a_slope_beside_the_old_rule(day: Duty, monkeypatch: pytest.Mon
     assert {"n_mech": 12, "n_1978": 14, "slopes": 4, "n": 60}.items() <= inputs(told).items()
     milkline._slope(ctx, line_of(slope_pct=0.7))
     milkline._slope(ctx, line_of(slope_pct=4.0))
+    milkline._capacities(ctx, day, 4)
+    rows = ctx.notes.tables[0].rows
+    assert [r[1] for r in rows[:4]] == [0.5, 1.0, 1.5, 2.0] and {r[2] for r in rows} == {62}
+    n = ctx.number("milkline.manning_n")
+    assert all(r[3] == round(half_full_l_min(r[0], r[1], n)) for r in rows)  # type: ignore[arg-type]
     taught = ctx.number("milkline.slope_taught_pct")
     assert [f.advised for f in ctx.notes.findings[1:]] == [max(0.7, taught), max(4.0, taught)]
 

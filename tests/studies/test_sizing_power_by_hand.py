@@ -266,6 +266,9 @@ def test_a_set_by_its_load_its_hardest_start_and_its_fuel(kva: float, start_by: 
         bare = supplied(PUMP, wishes={"standby_power": wish})
         standby.size_generator(bare, (PUMP,))
         assert len(bare.notes.findings) == lacks
+        by_rule = max(10.0 / pf / number("generator.load_most"), starts * 0.2 * (100 - most) / most)
+        size = next(s for s in GENERATOR_KVA if s >= by_rule)
+        assert all(f"about {size:.0f} kVA" in f.sentence for f in bare.notes.findings)
 
 
 @pytest.mark.parametrize(("start_s", "hold", "standby_power", "missing"), [

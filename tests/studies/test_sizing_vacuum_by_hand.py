@@ -82,7 +82,12 @@ def test_a_standby_that_stands_does_not_save_the_cups(wish: str, runs: int, cold
     wishes = plant.wishes.model_copy(update={"redundancy": wish})
     ctx = bench_of(plant.model_copy(update={"modes": modes, "wishes": wishes}))
     vacuum._standby(ctx, ctx.plant.machines(PumpsVacuum))
-    assert ("does not save the cups" in ctx.notes.findings[0].sentence) == cold
+    told = ctx.notes.findings[0]
+    assert ("does not save the cups" in told.sentence) == cold and "one may stop" in told.sentence
+    assert (told.value, told.limit) == (2.0, 2.0)
+    lone = wishing(wish, VP2=None)
+    vacuum._standby(lone, lone.plant.machines(PumpsVacuum))
+    assert "One vacuum pump only" in lone.notes.findings[0].sentence
 
 
 def test_motors_of_vacuum_pumps_by_their_air() -> None:
@@ -95,6 +100,7 @@ def test_motors_of_vacuum_pumps_by_their_air() -> None:
     assert rule.low is not None and rule.low < rule.value
     for one, thousands in zip(ctx.notes.findings, (2.0, 1.0), strict=True):
         assert one.limit == pytest.approx(rule.low * thousands)
+        assert f"takes {rule.low * thousands:.1f} kW or more" in one.sentence
         assert one.advised == next_motor_kw(rule.value * thousands)
         assert inputs(one) == {"e": rule.low, "q": pytest.approx(thousands)}
 
@@ -160,6 +166,7 @@ def test_a_distribution_tank_takes_the_largest_receiver() -> None:
         (told,) = ctx.notes.findings
         least = ctx.number("vacuum.interceptor_least_l")
         assert told.limit == least and told.advised == next_preferred(max(least, spill))
+        assert f"{told.advised:.0f} L also takes" in told.sentence
 
 
 @pytest.mark.parametrize(("redundancy", "inflow"), [("none", 120.0), ("shared-running", 240.0)])
@@ -183,6 +190,7 @@ def test_a_receiver_takes_a_slug_and_a_surge_over_its_level(
     held = levels.get("start_at_l", levels.get("led_at_l"))
     needs = (surge + slug) / 0.7 if held is None else held + surge + slug
     assert told.limit == pytest.approx(max(needs, least), abs=0.001)
+    assert ("70 % of it free" in told.sentence) == (held is None)
     assert told.advised == next_preferred(1.1 * max((surge + slug) / 0.7, least))
     i = inputs(told)
     assert (i["q_peak"], i["d"], i["L"]) == (inflow, 98, 20.0) and i["V_slug"] == slug
@@ -193,6 +201,7 @@ def test_a_receiver_takes_a_slug_and_a_surge_over_its_level(
         if (level := told_of.get(name)) is not None:
             assert (level.value, level.limit) == (levels[f"{name}_l"], 2 * share * 150)
             assert level.advised == share * 150 and f"{100 * share:.0f} %" in level.advised_why
+            assert f"; {share * 150:.0f} L leaves room" in level.sentence
     few = replace(day, units=49, milk_flow_peak_l_min=1.0)
     little = wishing(redundancy, ML1=machine("ML1", "milkline", bore_mm=48, slope_pct=1,
                                              length_m=2))  # fmt: skip
@@ -259,5 +268,8 @@ def test_milk_pumps_by_the_larger_of_milk_and_wash(
     pump = alone.plant.equipment["MP2"]
     assert isinstance(pump, MovesMilk)
     receiving._pumps(alone, (pump,), "BT1", milk, wash)
-    told = [f.verdict for f in alone.notes.findings if f.key.endswith(".standby")]
-    assert told == ([] if redundancy == "none" else ["fails"])
+    told = [(f.value, f.limit) for f in alone.notes.findings if f.key.endswith(".standby")]
+    assert told == ([] if redundancy == "none" else [(1.0, 2.0)])
+    none = wishing(redundancy)
+    receiving._pumps(none, (), "BT1", milk, wash)
+    assert [(f.value, f.limit) for f in none.notes.findings] == [(0.0, 1.0)]
