@@ -9,9 +9,11 @@ from typing import Any
 
 import pytest
 
+from byrewright.physics.wash_heat import saturation_kpa
+from byrewright.plant.plant import Mode
 from byrewright.plant.programme import WashKind
 from byrewright.standards.cleaning import HEATER_KW
-from byrewright.studies.sizing import washing
+from byrewright.studies.sizing import suction, wash_heat, washing
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.sizes import next_preferred
@@ -222,3 +224,99 @@ def test_hot_water_of_tanks() -> None:
     washing._tanks(ctx)
     assert ctx.notes.findings[0].value == 180 and washing.largest_tank_wash_l(ctx) == max(
         180.0, 0.02 * ctx.plant.equipment["TK2"].volume_l)  # type: ignore[attr-defined]  # fmt: skip
+
+
+@pytest.mark.parametrize(("back", "hot_c", "figures"), [
+    (50.0, 80.0, []), (45.0, 80.0, ["hot_c", "water_l_unit"]), (45.0, 85.0, ["water_l_unit"]),
+    (18.0, 55.0, ["hot_c", "water_l_unit"]),
+])  # fmt: skip
+def test_a_cold_return_is_mended_by_a_hotter_start_or_more_water(
+    back: float, hot_c: float, figures: list[str]
+) -> None:
+    """Would fail if a wash that is warm enough were made hotter, or more water were asked for than
+    the steel takes: 50 units of 10 L that are to come back at 50 degC."""
+    plant = small()
+    cleaning = plant.cleaning.model_copy(update={"hot_c": hot_c, "end_c": 50.0})
+    plant = plant.model_copy(update={"cleaning": cleaning})
+    wash: Any = SimpleNamespace(hot_l=500.0, units=50)
+    found = wash_heat.hotter_wash(plant, back, 85.0, wash)
+    told = [(r.figure, r.to) for r in found]
+    by_hand = []
+    if back < 50:
+        gain = (hot_c - 15) / max(5.0, back - 15)
+        if hot_c < 85:
+            by_hand.append(("hot_c", min(85.0, float(ceil(hot_c + gain * (50 - back))))))
+        times = (hot_c - back) * 35 / (max(1.0, hot_c - 50) * max(5.0, back - 15))
+        each = float(ceil(max(1.2, times) * 10))
+        by_hand.append(("water_l_unit", min(wash_heat.MOST_WASH_L_UNIT, each)))
+    assert told == by_hand and [figure for figure, _ in told] == figures
+
+
+@pytest.mark.parametrize("charge_l", [500.0, 0.0])
+def test_the_charge_mixes_with_what_the_rinse_left(
+    monkeypatch: pytest.MonkeyPatch, charge_l: float
+) -> None:
+    """Would fail if what stands in a balance tank were as hot as the wash, or a wash went round for
+    longer than its charge takes: 100 L at half way from 38 to 7 degC."""
+    seen: list[Any] = []
+    monkeypatch.setattr(wash_heat, "wash_return_c", lambda *given: seen.append(given) or 61.0)
+    monkeypatch.setattr(wash_heat, "_left_l", lambda _: 100.0)
+    ctx = on_bench({"wash.main_min": 8.0, "air.building_over_ambient_k": 5.0})
+    cleaning = ctx.plant.cleaning.model_copy(update={"rinse_c": 38.0})
+    site = ctx.plant.site.model_copy(update={"room_heated_to_c": None})
+    ctx.plant = ctx.plant.model_copy(update={"cleaning": cleaning, "site": site})
+    for round_l_min, minutes in ((None, 8.0), (50.0, 8.0), (200.0, 3.0)):
+        found = wash_heat.hot_wash_end(ctx, 77.0, charge_l, 2.0, round_l_min)
+        mixed, takes, litres, _, warm, _, room, *_ = seen[-1]
+        left = 100.0 if charge_l else 0.0
+        whole = charge_l + left
+        assert (found.end_c, found.left_l, found.room_c) == (61.0, left, 7.0)
+        assert (warm, room, litres) == (22.5, 7.0, whole)
+        assert mixed == pytest.approx((500 * 77 + 100 * 22.5) / 600 if charge_l else 77.0)
+        assert takes == (minutes if charge_l or round_l_min is None else 0.0)
+    heated = ctx.plant.site.model_copy(update={"room_heated_to_c": 12.0})
+    ctx.plant = ctx.plant.model_copy(update={"site": heated})
+    assert wash_heat.hot_wash_end(ctx, 77.0, charge_l, 2.0).room_c == 12.0
+    ends: list[Any] = []
+    monkeypatch.setattr(wash_heat, "hot_wash_end", lambda *given: ends.append(given)
+                        or SimpleNamespace(end_c=70.0))  # fmt: skip
+    assert wash_heat.hottest_wash_c(ctx, 90.0) == 70.0
+    assert ends[0][1:] == (77.0, 500.0, max(ctx.plant.site.ambient_c), 90.0)
+
+
+@pytest.mark.parametrize(("npsh_m", "needs", "short", "mended"), [
+    (9.0, None, False, False), (4.2, None, True, True), (0.4, None, True, False),
+    (4.2, 1.0, False, False),
+])  # fmt: skip
+def test_suction_head_over_boiling(
+    monkeypatch: pytest.MonkeyPatch, npsh_m: float, needs: float | None, short: bool, mended: bool
+) -> None:
+    """Would fail if a pump were let boil its hot wash, or one asked for that is not made."""
+    pump = machine("MP1", "milk_pump", flow_l_min=90, head_m=9, motor_kw=2, npsh_m=needs)
+    ctx = on_bench(MP1=pump)
+    at: Any = SimpleNamespace(
+        npsh_m=npsh_m, boils_kpa_abs=2.0, density_kg_m3=980.0, mode="wash", source="RC1",
+        vacuum_kpa=42.0, l_min=90.0,
+    )  # fmt: skip
+    low = suction._inlet(at, 90.0, 60.0, "wash")
+    over = npsh_m + (2.0 - saturation_kpa(60.0)) / 0.980 / 9.80665
+    assert low.over_m == pytest.approx(over) and low.liquid == "wash at 60 degC"
+    suction._judge(ctx, pump, low, "wash.npsh", "X", "here", "No pump")  # type: ignore[arg-type]
+    (told,) = ctx.notes.findings
+    margin = ctx.number("pump.npsh_margin_m")
+    limit = (ctx.number("pump.npsh_m") if needs is None else needs) + margin
+    assert told.limit == pytest.approx(limit) and told.value == pytest.approx(over, abs=0.005)
+    assert (told.verdict == "fails") == short == (over < limit)
+    least = ctx.rules["pump.npsh_m"].low
+    offers = int(10 * (over - margin) + 1e-9) / 10
+    mends = over < limit and least is not None and offers >= least
+    assert mends == mended
+    assert [r.to for r in told.remedies] == ([pytest.approx(offers)] if mended else [])
+    assert ("No pump" in told.sentence) == (short and not mended)
+    for mode, warm, what in (("wash", 71.0, "wash"), ("rinse_out", None, "rinse water"),
+                             ("milking", 35.0, "milk")):  # fmt: skip
+        monkeypatch.setattr(suction, "hottest_wash_c", lambda *_: 71.0)
+        rinse = Mode(name="rinse_out", does=("rinse",))
+        ctx.plant = ctx.plant.model_copy(update={"modes": {**ctx.plant.modes, "rinse_out": rinse}})
+        told_c, word = suction._temperature(ctx, mode, at)
+        assert word == what and told_c == (ctx.plant.cleaning.rinse_c if warm is None else warm)
