@@ -219,6 +219,7 @@ def size(
     as_measured: bool = False,
 ) -> None:
     """Size the plant and print the findings, worst first."""
+    from byrewright.documents.us_units import result_in
     from byrewright.site.condition.as_measured import as_measured as measured
     from byrewright.studies.sizing import size as size_plant
 
@@ -235,7 +236,7 @@ def size(
             wanted = shown if every else [f for f in shown if f.verdict != "holds"]
             print_findings(out, wanted, system)
             print_counts(out, result)
-            for note in result.notes if as_measured else ():
+            for note in result_in(result, system).notes if as_measured else ():
                 out.print(note)
             if not every:
                 out.print(

@@ -77,7 +77,7 @@ _BORE = re.compile(
 )
 _PLATE = re.compile(
     rf"\b(capacity|motor|agitator|duty|cooling|store) ({NUMBER}) (L/min|kWh?)"
-    rf"(?: becomes ({NUMBER}) \3)?(?![A-Za-z0-9/])(?! of)"
+    rf"(?: becomes ({NUMBER}) \3| \(({NUMBER}) to ({NUMBER})\)(?=, by ))?(?![A-Za-z0-9/])(?! of)"
 )
 """Figures of a data plate, as `byrewright.studies.count` words them."""
 _BECOMES = re.compile(rf"(?<![\w.])({NUMBER}) becomes ({NUMBER}) ({_ANY}|kWh?)(?![A-Za-z0-9/])")
@@ -175,7 +175,7 @@ def _rounded(value: float) -> str:
 
 def _plated(m: re.Match[str]) -> str:
     """A figure of a data plate: a capacity is of free air, a duty is of cold."""
-    name, value, unit, now = m.groups()
+    name, value, unit, now, low, high = m.groups()
 
     def said(number: str) -> str:
         if unit == "L/min":
@@ -186,7 +186,10 @@ def _plated(m: re.Match[str]) -> str:
 
     if (name == "capacity") != (unit == "L/min"):
         return m[0]
-    return f"{name} {said(value)}" + (f" becomes {said(now)}" if now else "")
+    told = f"{name} {said(value)}"
+    if low:
+        return f"{told} ({said(low)} to {said(high)})"
+    return told + (f" becomes {said(now)}" if now else "")
 
 
 def bore_in(mm: float) -> str:

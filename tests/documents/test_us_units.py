@@ -215,6 +215,8 @@ def test_what_was_is_told_in_the_unit_of_what_is() -> None:
          "VP1 (Vacuum pump): capacity 208 cfm becomes 219 cfm; motor 20.1 hp becomes 24.8 hp."),
         ("L105: bore 150 becomes 200 mm; length 4 becomes 6 m",
          "L105: bore 6 in becomes 8 in; length 13.1 ft becomes 19.7 ft"),
+        ("VP1: capacity 4518 L/min (4294 to 4755), by pump_capacity@VP1",
+         "VP1: capacity 160 cfm (152 cfm to 168 cfm), by pump_capacity@VP1"),
         ("Milk out: 3.9 becomes 4.4 degC, 0.5 K more",
          "Milk out: 39 degF becomes 39.9 degF, 0.9 degF more"),
     ):  # fmt: skip

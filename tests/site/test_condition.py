@@ -12,6 +12,7 @@ import byrewright as bw
 from benchmarks.faulty import Faulty
 from byrewright.errors import ByrewrightError
 from byrewright.plant.read import read_plant
+from byrewright.results import Result
 from byrewright.site.condition import ahead, matrix
 from byrewright.site.condition.causes import (
     Reading,
@@ -21,7 +22,7 @@ from byrewright.site.condition.causes import (
     model_of,
 )
 from byrewright.site.condition.figures import figures_of, with_figures
-from byrewright.site.condition.fit import fit
+from byrewright.site.condition.fit import Fit, fit
 from byrewright.site.condition.forward import Forward
 from byrewright.site.condition.infer import NONE, Model, believe
 from byrewright.site.condition.study import diagnosis_result
@@ -165,6 +166,21 @@ def test_a_fitted_milk_out_says_which_milking_it_is_of(model: Model) -> None:
             model.plant, model.rules, _read_at(model, put, checks[:1] if says else checks[1:])
         )
         assert any("slowest milking" in n for n in found.told(empty).notes) == says
+
+
+@pytest.mark.parametrize(("sigmas", "said"), [(-9.0, True), (2.0, False)])
+def test_a_reading_that_no_fitted_figure_gives_is_told(sigmas: float, said: bool) -> None:
+    """Would fail if a pump that gave nothing were put in at an eighth of its plate, unsaid."""
+    found = Fit({}, (), (), (), ("pump_capacity@VP2", sigmas)).told(Result("sizing", "one", ()))
+    assert any("pump_capacity@VP2 lies 9 standard" in n for n in found.notes) == said
+
+
+def test_a_milk_out_that_follows_the_yield_is_fitted_in_seconds(model: Model) -> None:
+    """Would fail if a herd without a stated time were told to milk out in 0.995 s."""
+    herd = model.plant.herd.model_copy(update={"milk_out_time_s": None})
+    figures = figures_of(model.plant.model_copy(update={"herd": herd}), model.rules)
+    stated = figures["milk_out@herd"].stated
+    assert stated is not None and 200.0 < stated < 600.0
 
 
 def test_a_typed_reading_is_in_its_own_unit_and_of_a_machine_that_there_is(model: Model) -> None:

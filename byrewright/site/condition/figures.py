@@ -116,9 +116,9 @@ def _figures(plant: Plant, rules: Rulebook) -> Iterator[Figure]:
     for one in plant.equipment.values():
         yield from _of(one)
     yield Figure("water_c", SITE, "heat", fields=("water_temperature_c",), passing=True)
-    herd = plant.herd.milk_out_time_s
-    yield Figure("milk_out", HERD, "heat", fields=("milk_out_time_s",),
-                 stated=herd.mean if herd else None, unit="s")  # fmt: skip
+    if plant.herd.milk_out_time_s is not None or plant.milkings:
+        yield Figure("milk_out", HERD, "heat", fields=("milk_out_time_s",),
+                     stated=_milk_out(plant, rules).mean, unit="s")  # fmt: skip
     if plant.machines(KeepsAir):
         yield Figure("air_leak", "", "heat", rules=("air.leak_times",), stated=1.0,
                      unit="times what is aimed at")  # fmt: skip
@@ -185,7 +185,7 @@ FIELDS: tuple[tuple[type[Any], str, Domain, str, str, bool], ...] = (
     (Pulsates, "pulse_ratio", "air", "ratio_pct", "%", True),
     (MovesMilk, "milk_pump_head", "flow", "head_m", "m", False),
     (MovesWater, "pump_head", "flow", "head_m", "m", False),
-    (CoolsMilk, "cooler_ua", "heat", "u_w_m2_k", "W/m2/K", False),
+    (CoolsMilk, "cooler_ua", "heat", "u_w_m2_k", "W/m2K", False),
     (CoolsMilk, "cooler_water", "heat", "water_ratio", "L/L", False),
     (StoresMilk, "tank_cooling", "heat", "cooling_kw", "kW", False),
     (HeatsWater, "heater_kw", "heat", "heater_kw", "kW", False),
@@ -312,14 +312,22 @@ def _as_built(machine: Machine, one: Figure, rules: Rulebook) -> dict[str, Any]:
     return {}
 
 
-def _herd(plant: Plant, rules: Rulebook, times: float) -> Any:
+def _milk_out(plant: Plant, rules: Rulebook) -> Any:
+    """As stated, else that of the slowest milking by its yield."""
     from byrewright.plant.farm import MilkOutTime
     from byrewright.plant.programme import programme_of
 
     told = plant.herd.milk_out_time_s
-    if told is None:
-        longest = max((m.milk_out for m in programme_of(plant, rules).milkings),
-                      key=lambda m: m.mean_s)  # fmt: skip
-        told = MilkOutTime.model_construct(mean=longest.mean_s, std_dev=longest.std_dev_s)
+    if told is not None:
+        return told
+    longest = max((m.milk_out for m in programme_of(plant, rules).milkings),
+                  key=lambda m: m.mean_s)  # fmt: skip
+    return MilkOutTime.model_construct(mean=longest.mean_s, std_dev=longest.std_dev_s)
+
+
+def _herd(plant: Plant, rules: Rulebook, times: float) -> Any:
+    from byrewright.plant.farm import MilkOutTime
+
+    told = _milk_out(plant, rules)
     new = MilkOutTime.model_construct(mean=told.mean * times, std_dev=told.std_dev * times)
     return plant.herd.model_copy(update={"milk_out_time_s": new})

@@ -110,6 +110,10 @@ class Fit:
             notes.append(f"As measured, in place of the data plates: {told}.")
         if any(f.figure.kind == "milk_out" for f in self.fitted):
             notes.append(MILK_OUT)
+        if self.worst is not None and abs(self.worst[1]) > FAR:
+            notes.append(f"What was read of {self.worst[0]} lies {abs(self.worst[1]):.0f} standard "
+                         "deviations from what these figures give: nothing that is fitted explains "
+                         "it. Ask `diagnose`, mend or read again.")  # fmt: skip
         if left:
             notes.append(f"As measured, but not settled by the readings, so as stated: {left}.")
         return replace(
@@ -136,6 +140,8 @@ def _short(value: float) -> float:
     return float(f"{value:.4g}")
 
 
+FAR = 4.0
+"""Standard deviations from which a reading is told to lie beyond the fit (our choice)."""
 MILK_OUT = (
     "The milk-out time is taken as read in the slowest milking, and goes for all: "
     "where milkings differ, a mean over the day makes it a little short."
