@@ -36,6 +36,8 @@ from byrewright.documents.us_units import result_in
 from byrewright.documents.us_words import text_in
 from byrewright.plant.plant import Plant
 from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
+from byrewright.site.checks.verdicts import KEPT
+from byrewright.site.checks.verdicts import STUDY as MEASURED
 from byrewright.standards.cautions import CAUTIONS, LEAD
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.quantities import quantities
@@ -158,7 +160,7 @@ def report_data(
         "revision": revision,
         "version": __version__,
         "answer": answer(results),
-        "marks": MARKS,
+        "marks": {**MARKS, KEPT: "–"},
         "counts": [
             {"verdict": v, "n": count[v], "meaning": VERDICT_MEANING[v]}
             for v in ("holds", "tight", "fails", "unknown")
@@ -283,13 +285,14 @@ def _finding(one: Finding, units: System) -> dict[str, str]:
     if one.sense != "informational" and one.limit is not None:
         word = "at least" if one.sense == "at_least" else "at most"
         needs = f"{word} {quantity(one.limit, one.unit, units)}"
+    kept = one.key.startswith(f"{MEASURED}.") and one.value is not None and one.limit is None
     meaning = "stated" if one.confidence == "stated" else lists.meaning(one.confidence)
     if one.source == "practice":
         meaning = meaning.split(";")[0]  # there is no text to check it against
     return {
         "title": one.title,
         "subject": "" if one.label == one.title else one.subject,
-        "verdict": one.verdict,
+        "verdict": KEPT if kept else one.verdict,
         "sentence": prose(one.sentence),
         "has": quantity(one.value, one.unit, units),
         "needs": needs or "-",

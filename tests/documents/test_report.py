@@ -6,12 +6,13 @@ import datetime as dt
 import json
 import shutil
 import subprocess
+from typing import Any
 
 import pytest
 
-from byrewright.documents.report import answer, report_data, report_pdf
+from byrewright.documents.report import _finding, answer, report_data, report_pdf
 from byrewright.plant.plant import Plant
-from byrewright.results import VERDICTS, Result
+from byrewright.results import VERDICTS, Finding, Result
 from byrewright.standards.cautions import CAUTIONS
 from byrewright.standards.rulebook import default_rulebook
 from tests.documents.made import HOSTILE, made_result
@@ -143,3 +144,16 @@ def test_a_wrong_date_is_refused() -> None:
 def test_a_plant_without_results_still_gets_its_report() -> None:
     """Would fail if an empty result broke the pages."""
     assert report_pdf(rotary(), Result("sizing", "x"), date=DATE, drawings=[]).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(("key", "limit", "word"), [
+    ("as_measured.pump_capacity", None, "kept"), ("as_measured.drop_pump", 2.0, "holds"),
+    ("day.load", None, "holds"),
+])  # fmt: skip
+def test_a_reading_that_is_held_to_nothing_does_not_hold_in_the_report(
+    key: str, limit: float | None, word: str
+) -> None:
+    """A pump that was measured to give nothing would stand in the report as one that holds."""
+    sense: Any = "informational" if limit is None else "at_most"
+    one = Finding(key, "VP2", "Airflow", 0.0, "L/min", "", "holds", sense=sense, limit=limit)
+    assert _finding(one, "metric")["verdict"] == word
