@@ -140,5 +140,6 @@ def in_words(value: object) -> float | str:
     if isinstance(value, int | float):
         return value
     if isinstance(value, tuple | list):
-        return ", ".join(str(in_words(v)) for v in value) or "none"
+        said = (in_words(v) for v in value)
+        return ", ".join(v if isinstance(v, str) else f"{v:g}" for v in said) or "none"
     return "not stated" if value is None else str(value).replace("_", " ")

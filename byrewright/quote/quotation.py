@@ -434,6 +434,8 @@ class _Maker:
             f"Contingency: {named['measured']} on what is counted or measured, "
             f"{named['from the plan']} on lengths from the plan, {named['guessed']} on guesses "
             "(common practice where the terms do not state it).",
+            f"Pipe: {100 * self.rules.number('pipe.cutting_share'):g} % cut to waste is in the "
+            "lengths to buy; the lists of the plan and the hours have the pipe laid alone.",
             f"Margin: {self.terms.margin_pct:g} % of the price."
             + ("" if "margin_pct" in self.terms.model_fields_set else " None is stated."),
         ]

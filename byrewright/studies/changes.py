@@ -160,7 +160,10 @@ def _fields(one: Record, two: Record, but: tuple[str, ...] = ()) -> Iterator[str
         if isinstance(a, Record) and isinstance(b, Record) and type(a) is type(b):
             yield from (f"{name} {part}" for part in _fields(a, b))
             continue
-        yield f"{name_in_words(name)} {_said(a)} becomes {_said(b)} {unit}".rstrip()
+        was, now = _said(a), _said(b)
+        if b is None:
+            was, unit = f"{was} {unit}".rstrip(), ""
+        yield f"{name_in_words(name)} {was} becomes {now} {unit}".rstrip()
 
 
 def _said(value: object) -> str:

@@ -26,11 +26,12 @@ from byrewright.studies.pipework import lines_of, on_round_m, span_m
 UNIT_ENDINGS = (
     "_per_kpa", "_per_s", "_l_min_free", "_l_min", "_kpa", "_kva", "_kwh", "_kw", "_kg_min", "_kg",
     "_kn", "_mm", "_m2",
-    "_l_load", "_l_milking", "_w_m2_k", "_ml_l", "_pct_h", "_pct", "_bar", "_min", "_l", "_m", "_c",
-    "_s", "_a", "_h",
+    "_l_load", "_l_milking", "_l_day",
+    "_w_m2_k", "_ml_l", "_pct_h", "_pct", "_bar", "_min", "_l", "_m", "_c",
+    "_s", "_a", "_h", "_v", "_hz",
 )  # fmt: skip
 """Endings of field names that only tell the unit."""
-EACH = {"_l_load": " per load", "_l_milking": " per milking"}
+EACH = {"_l_day": " per day", "_l_load": " per load", "_l_milking": " per milking"}
 """Endings that tell of what a figure is the amount, in words."""
 OF_ALL = frozenset(Machine.model_fields)
 LISTED_APART = (IsValve, PassesOneWay, JoinsPipes, Senses)

@@ -225,6 +225,12 @@ def test_contingency_goes_by_how_sure_an_amount_is() -> None:
     assert by["guessed"] == Decimal(str(rules.number("quote.contingency_guessed_pct")))
 
 
+def test_the_quotation_says_that_its_pipe_is_longer_than_the_drawings() -> None:
+    """A customer who adds up the fitter's lists would find a tenth less pipe than is charged."""
+    said = [n for n in made(whole_list([Decimal(1)])).notes if n.startswith("Pipe: 10 %")]
+    assert len(said) == 1
+
+
 def test_the_offer_ends_with_its_first_price() -> None:
     """The customer could accept a price that the supplier no longer holds."""
     prices = whole_list()

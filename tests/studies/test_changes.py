@@ -241,3 +241,20 @@ def test_figures_that_stay_are_named() -> None:
     assert unchanged(judged("holds", 40.0, "day.load_most"), same) == ["Load 40.02 kW"]
     assert unchanged(judged("holds", 39.9, "day.load_most"), same) == []
     assert unchanged(judged("holds", 40.0), judged("holds", 40.0)) == []
+
+
+def test_a_figure_of_the_farm_is_told_as_it_would_be_said() -> None:
+    """Would fail if a reader met "voltage v 480", twelve decimals of a temperature that was stated
+    in degF, or a unit behind "not stated"."""
+    one = rows()
+    cold = one.site.model_copy(update={
+        "water_temperature_c": (110 / 9,) * 12, "coldest_c": -23.5,
+        "supply": one.site.supply.model_copy(update={"voltage_v": 480.0, "frequency_hz": 60}),
+    })  # fmt: skip
+    before = one.model_copy(update={"site": cold})
+    mild = cold.model_copy(update={"coldest_c": None, "supply": one.site.supply,
+                                   "water_temperature_c": (10.0,) * 12})  # fmt: skip
+    told = " ".join(c.sentence for c in changes(before, one.model_copy(update={"site": mild})))
+    assert "coldest -23.5 degC becomes not stated." in told
+    assert "voltage 480 becomes 400 V" in told and "frequency 60 becomes 50" in told
+    assert "12.2222, 12.2222" in told and "becomes 10, 10" in told
