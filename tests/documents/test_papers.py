@@ -20,7 +20,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import SuppliesPower
 from byrewright.results import DAYS_ARE_OF, Finding, Result, Table, merge
 from byrewright.studies.sizing import size
-from tests.plants import rotary, rows
+from tests.plants import machine, rotary, rows
 
 DATE = "2026-03-10"
 LEAST_PT = 7
@@ -175,3 +175,15 @@ def test_the_farmer_is_told_the_supply_that_the_sizes_rest_on() -> None:
     site = plant().site.model_copy(update={"supply": open_site})
     said = supply_told(plant().model_copy(update={"site": site}))
     assert f"{drawn:g} kVA" in said and "ask the network" in said
+
+
+def test_a_tractor_driven_generator_asks_for_no_service_of_an_engine() -> None:
+    """Would fail if the farmer were told to check the start battery of a set that has none, or to
+    connect the tractor in place of the tractor."""
+    own = machine("GE1", "generator", rating_kva=80)
+    driven = machine("GE1", "generator", rating_kva=80, start_by="tractor")
+    assert any("battery" in u.what for u in own.upkeep())
+    said = " ".join([*(u.what for u in driven.upkeep()), *(f.do for f in driven.failures())])
+    assert "battery" not in said and "filter" not in said and "tractor's" not in said
+    assert "run it on load" in said and any("shaft" in c for c in driven.cautions())
+    assert [f.life for f in driven.failures()] == [f.life for f in own.failures()]

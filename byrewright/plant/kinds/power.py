@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from dataclasses import replace
+from typing import ClassVar, Literal
 
 from byrewright.plant import effects
 from byrewright.plant.machine import Failure, Part, Upkeep
@@ -101,7 +102,28 @@ class Generator(GeneratesPower):
             parts=(Part("fill of engine oil"), Part("oil filter"), Part("fuel filter")),
         ),
     )
+    BY_TRACTOR: ClassVar[tuple[Upkeep, ...]] = (
+        Upkeep("couple the tractor and run it on load",
+               was=("check the start battery and run it on load",), every_days=7,
+               prevents=("generator_start",), fixed=True),
+        Upkeep("gearbox oil; shaft and its guard", every_days=365),
+    )  # fmt: skip
+    """The service of one without an engine of its own (common practice, no source)."""
     CAUTIONS = (LIVE, "Exhaust gas kills: run outdoors or ducted.")
+    SHAFT: ClassVar[str] = "Drive shaft: guard it whole; nobody near it while it turns."
+
+    def failures(self) -> tuple[Failure, ...]:
+        if self.start_by != "tractor":
+            return type(self).FAILURES
+        start, *others = type(self).FAILURES
+        return replace(start, do="look at its shaft, take another tractor or hire a set",
+                       part="drive shaft"), *others  # fmt: skip
+
+    def upkeep(self) -> tuple[Upkeep, ...]:
+        return self.BY_TRACTOR if self.start_by == "tractor" else type(self).UPKEEP
+
+    def cautions(self) -> tuple[str, ...]:
+        return type(self).CAUTIONS + ((self.SHAFT,) if self.start_by == "tractor" else ())
 
     rating_kva: float = par("kVA", "standby rating", ge=1, le=5000)
     reactance_pu: float = par("", "transient reactance, per unit", 0.2, ge=0.05, le=0.5, why="usual 0.15-0.25",
