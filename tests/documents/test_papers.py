@@ -16,9 +16,11 @@ from byrewright.documents.reader_farmer import supply_told
 from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.readers_work import differs_by_hand, input_output, told_by_name
 from byrewright.documents.schematic import Issue
+from byrewright.documents.us_units import finding_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import SuppliesPower
 from byrewright.results import DAYS_ARE_OF, Finding, Result, Table, merge
+from byrewright.standards.units import convert
 from byrewright.studies.sizing import size
 from tests.plants import machine, rotary, rows
 
@@ -187,3 +189,18 @@ def test_a_tractor_driven_generator_asks_for_no_service_of_an_engine() -> None:
     assert "battery" not in said and "filter" not in said and "tractor's" not in said
     assert "run it on load" in said and any("shaft" in c for c in driven.cautions())
     assert [f.life for f in driven.failures()] == [f.life for f in own.failures()]
+
+
+def test_a_us_sentence_and_table_agree_on_what_they_both_tell() -> None:
+    """Would fail if a sentence were turned from a rounder metric figure than the table beside it:
+    53.6 degF for a rinse at 54, 9.77 gpm for a slope of milk at 9.85."""
+    cool = plant().site.model_copy(update={"water_temperature_c": (110 / 9,) * 12})
+    told = size(plant().model_copy(update={"site": cool}))
+    said = {f.key: finding_in(f, "US") for f in told.findings}
+    assert "at 54 degF" in said["wash.water"].sentence
+    slope = said["milkline.stratified"]
+    assert slope.limit is not None
+    takes = re.search(r"takes ([0-9.]+) gpm", slope.sentence)
+    assert takes and float(takes[1]) == pytest.approx(
+        convert(slope.limit, "L/min", "gpm"), abs=0.05
+    )

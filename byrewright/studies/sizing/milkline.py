@@ -153,7 +153,7 @@ def _stratified(ctx: StudyContext, duty: Duty, line: CollectsMilk, load: SlopeMi
         "Milk flow that stays stratified in a slope",
         carries,
         "L/min",
-        f"The worst of {slopes} slopes takes {milk:.0f} L/min, its neighbouring cows at their "
+        f"The worst of {slopes} slopes takes {milk:.1f} L/min, its neighbouring cows at their "
         f"peak together, in {line.bore_mm:g} mm at {line.slope_pct:g} %, {full}. Half full by "
         f"gravity it carries {half:.0f} L/min; slugs start at about {slug:.0f} L/min. "
         f"{spare(carries, milk).capitalize()} against the lower of the two. This is a "

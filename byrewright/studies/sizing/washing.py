@@ -106,7 +106,7 @@ def _water(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
     wash = heat.wash
     day = wash.water_l * ctx.programme.washes_a_day
     each = list(zip(wash.steps, heat.at_c, strict=True))
-    steps = ", ".join(f"{s.name} {s.litres:.0f} L at {c:.0f} degC" for s, c in each)
+    steps = ", ".join(f"{s.name} {s.litres:.0f} L at {round(c, 1):g} degC" for s, c in each)
     ctx.find(
         "wash.water", "Water of one plant wash", round(wash.water_l), "L",
         f"One wash takes {wash.water_l:.0f} L ({steps}); {day:.0f} L a day.",

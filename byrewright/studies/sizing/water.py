@@ -189,11 +189,11 @@ def _reuse(warm: Hours, wanted: Hours, volume_l: float) -> Hours:
 
 
 def _use(ctx: StudyContext, day: WaterDay) -> None:
-    parts = ", ".join(f"{u.what} {u.day_l / 1000:.1f} m3" for u in day.uses)
+    parts = ", ".join(f"{u.what} {u.day_l / 1000:.2f} m3" for u in day.uses)
     ctx.find(
         "water.day", "Fresh water a day", round(day.fresh_l / 1000, 2), "m3",
-        f"The plant uses {sum(u.day_l for u in day.uses) / 1000:.1f} m3 of water a day ({parts}), "
-        f"of which {sum(day.reused) / 1000:.1f} m3 is warm water from the cooler used again. "
+        f"The plant uses {sum(u.day_l for u in day.uses) / 1000:.2f} m3 of water a day ({parts}), "
+        f"of which {sum(day.reused) / 1000:.2f} m3 is warm water from the cooler used again. "
         "Drinking water for the herd comes on top.",
         formula="sum over uses and hours, less warm water used again",
         inputs=(ctx.rule("water.yard_l_cow"), ctx.rule("water.yard_h"),
