@@ -219,7 +219,7 @@ def test_hours_of_every_use(day: Duty, monkeypatch: pytest.MonkeyPatch) -> None:
     assert [r[3] for r in table.rows if r[0] == "deck and yard"] == ["recovered warm water"]
     water._use(ctx, found)
     one = ctx.notes.findings[-1]
-    assert f"{sum(found.reused) / 1000:.1f} m3 is warm water" in one.sentence
+    assert f"{sum(found.reused) / 1000:.2f} m3 is warm water" in one.sentence
     assert "plate cooler 20.0 m3" in one.sentence
     assert one.value == pytest.approx(found.fresh_l / 1000, abs=0.006)
 
