@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from byrewright.engine import shape as sh
@@ -415,3 +416,18 @@ def test_refrigeration_in_hot_air_is_told_with_what_it_loses() -> None:
     assert f"falls to {100 * (1 - lost):.0f} % at the hottest" in one.sentence
     assert f"to {most:.0f} degC" in one.sentence
     assert one.value == 3.5 and "took out 10 kWh of heat a day" in one.sentence
+
+
+def test_the_rest_of_an_emptying_has_no_temperature() -> None:
+    """Would fail if a hundredth of a tanker counted as its milk, or half of it did not."""
+    tanker = compiled().names.tanker
+    at, cap = compiled().vessel(tanker), compiled().tables.F[compiled().vessel(tanker), sh.V_CAP]
+    seen = np.zeros((2, Z_FIRST + 2 * len(compiled().names.vessels) + 40))
+    seen[:, 0] = 0.0, 3600.0
+    seen[:, Z_FIRST + len(compiled().names.vessels) + at] = 4.5
+    seen[:, Z_FIRST + at] = 0.0049 * cap, 0.0051 * cap
+    run = run_of([], seen)
+    assert run.reach_kg(tanker) == pytest.approx(0.005 * cap)
+    assert run.temperature_at(tanker, 0.0) is None
+    assert run.temperature_at(tanker, 1800.0) == run.temperature_at(tanker, 3600.0) == 4.5
+    assert run.temperature_at(tanker, 3601.0) is None
