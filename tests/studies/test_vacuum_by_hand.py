@@ -309,3 +309,10 @@ def test_narrow_lines_are_told_with_what_they_cost_and_what_mends_them() -> None
         assert left and float(left[1]) <= 0.8 * float(one.limit or 0) + 0.05
         assert one.advised_why == "brings the drop within 80 % of its limit"
         assert {r.why for r in one.remedies} == {one.advised_why} and one.verdict == "fails"
+
+
+def test_a_plant_without_milkings_has_its_vacuum_all_the_same() -> None:
+    """Would fail if the vacuum of a plant whose milkings are not stated yet could not be asked."""
+    found = study_vacuum(rows().model_copy(update={"milkings": ()}), RULES, transients=[])
+    assert test_of(found, "working_vacuum")
+    assert not [f for f in found.findings if f.key.startswith("vacuum.milkline")]
