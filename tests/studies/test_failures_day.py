@@ -15,6 +15,7 @@ from byrewright.engine import shape as sh
 from byrewright.plant.roles import IsValve
 from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.day.study import simulate_days
 from byrewright.studies.failures.cuts import Cancelled
 from byrewright.studies.failures.declared import declared
 from byrewright.studies.failures.runs import Field, run_all
@@ -49,6 +50,19 @@ def test_four_bad_moments_are_named() -> None:
     """A moment would be left out without a word."""
     names = {m.name for m in field()[0].moments}
     assert names == {"peak flow", "wash", MODE_CHANGE, "before collection"}
+
+
+def test_bad_moments_stand_where_they_are_bad() -> None:
+    """Would fail if a moment were of another day, or a wash, a collection (09:30) or a milking
+    (16:00) were met too late to be spoilt."""
+    where = field()[0]
+    c, day_s = where.compiled, where.first * 86400
+    at_s = {m.name: m.step * c.step_s for m in where.moments}
+    assert at_s[MODE_CHANGE] + c.origin_s - day_s == (16 * 60 - 1) * 60
+    assert at_s["before collection"] + c.origin_s - day_s == (9.5 * 60 - 10) * 60
+    one = simulate_days(where.plant, RULES, month=7, seed=1).sessions[0]
+    assert one.last_off_s + 600 < at_s["wash"] < one.wash_end_s
+    assert one.begun_s < at_s["peak flow"] < one.last_off_s
 
 
 def test_a_failure_repaired_before_first_use_leaves_the_same_bytes() -> None:
