@@ -56,7 +56,11 @@ def ways(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
     return [canvas], [
         "Lines: cables, on a tray beside the pipes at the rack's level, never under them. Dashes: "
         "second supply.",
-        "Cables to the deck go through the middle of the gland.",
+        *(
+            ["Cables to the deck go through the middle of the gland."]
+            if plant.able("joins deck")
+            else []
+        ),
         "Lengths, currents and sections are in the cable list; the single line is a sheet of its "
         "own.",
         CONFIRM,

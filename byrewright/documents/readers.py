@@ -246,11 +246,13 @@ def electrician(paper: Paper, issue: Issue) -> None:
             "After a loss of power nothing that turns starts by itself near people.",
         ]
     )
+    turns = bool(paper.plant.able("turns deck"))
     paper.head("Earthing, bonding and stray voltage")
     paper.points(
         [
-            "Bond deck, rails, stalls, reinforcement, milk and water pipes and troughs together, "
-            "and the bond to the earth bar; across the turning deck through its own brush.",
+            f"Bond {'deck, rails, ' if turns else ''}stalls, reinforcement, milk and water pipes "
+            "and troughs together, and the bond to the earth bar"
+            + ("; across the turning deck through its own brush." if turns else "."),
             "Measure between points that a cow can touch at once, hoof to muzzle and hoof to "
             "udder, with all loads on, with each drive started, and on standby power. Write the "
             "values down; what is allowed is for the local code and the vet.",

@@ -113,6 +113,12 @@ def test_every_paper_says_what_its_reader_came_for() -> None:
         assert all(w in said for w in wanted), key
 
 
+def test_an_electrician_at_fixed_stalls_is_not_told_of_a_turning_deck() -> None:
+    """A brush for a deck that is not there would be looked for, and ordered."""
+    told = str(paper_for("electrician", plant(), results(), Issue(DATE, "B")).blocks)
+    assert "Bond stalls" in told and "turning deck" not in told
+
+
 def test_figures_of_a_day_name_its_month() -> None:
     """An owner would take the electricity of the hardest month for that of any day."""
     energy = Finding(

@@ -272,7 +272,7 @@ class PulsatorAirline(FeedsPulsators):
         port("supply_#", "vacuum", direction="out"), port("units_#", "vacuum", direction="in")
     )
     INSIDE = (InternalPath("units_#", "*"), InternalPath("*", "supply_#"))
-    FAILURES = (Failure("leaks", "vessel", 2.0, "hiss along the deck", "mend the joint", "joint"),)
+    FAILURES = (Failure("leaks", "vessel", 2.0, "hiss along the units", "mend the joint", "joint"),)
     UPKEEP = (Upkeep("flush and drain", every_days=30),)
     TESTS = ("air line drop",)
 
