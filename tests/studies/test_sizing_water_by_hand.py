@@ -220,7 +220,7 @@ def test_hours_of_every_use(day: Duty, monkeypatch: pytest.MonkeyPatch) -> None:
     water._use(ctx, found)
     one = ctx.notes.findings[-1]
     assert f"{sum(found.reused) / 1000:.2f} m3 is warm water" in one.sentence
-    assert "plate cooler 20.0 m3" in one.sentence
+    assert "plate cooler 20.00 m3" in one.sentence
     assert one.value == pytest.approx(found.fresh_l / 1000, abs=0.006)
 
 
