@@ -7,7 +7,7 @@ text by `us_words`.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -79,13 +79,24 @@ def finding_in(one: Finding, system: System) -> Finding:
         return said_in(text, system, one.key, one.unit)
 
     return replace(
-        one, sentence=turned(one.sentence), title=turned(one.title), formula=turned(one.formula),
-        advised_why=turned(one.advised_why), unit=own_unit(one.key, one.unit),
+        one, sentence=turned(one.sentence), title=turned(one.title),
+        formula=_formula_in(one, turned), advised_why=turned(one.advised_why),
+        unit=own_unit(one.key, one.unit),
         inputs=tuple(
             replace(i, meaning=turned(i.meaning), unit=_of_input(i, cold, pressed))
             for i in one.inputs
         ),
     )  # fmt: skip
+
+
+def _formula_in(one: Finding, turned: Callable[[str], str]) -> str:
+    """A formula with its quantities turned; a number before one of its symbols is a factor:
+    in "3600 N / T" the N are stalls, not newtons, and it is written "3600 x N"."""
+    symbols = "|".join(re.escape(i.symbol) for i in one.inputs if i.symbol)
+    if not symbols:
+        return turned(one.formula)
+    parts = re.split(rf"(?<![\w.])({NUMBER} (?:{symbols})(?!\w))", one.formula)
+    return "".join(p.replace(" ", " x ", 1) if i % 2 else turned(p) for i, p in enumerate(parts))
 
 
 def said_in(text: str, system: System, key: str, unit: str = "") -> str:

@@ -214,5 +214,6 @@ def test_a_us_sentence_and_table_agree_on_what_they_both_tell() -> None:
 
 def test_people_at_fixed_stalls_are_told_of_no_deck() -> None:
     """Would fail if the wall sheet of a parlour in rows sent people to listen along a deck."""
-    told = [f"{t}: {f.seen}; {f.do}" for t, m in plant().equipment.items() for f in m.failures()]
+    told = [f"{t}: {f.seen}; {f.do}" for t, m in plant().equipment.items()
+            if not m.can("joins deck") for f in m.failures()]  # fmt: skip
     assert told and not [t for t in told if re.search(r"\bdeck\b", t)]

@@ -116,6 +116,15 @@ def test_an_explained_finding_holds_one_system_of_units(name: str) -> None:
     assert checked
 
 
+def test_a_symbol_of_a_formula_is_no_unit() -> None:
+    """Would fail if "3600 N / T", N stalls, were told as "809 lbf / T", and the operators of
+    "3600 m / WRT" as 11811 ft."""
+    told = {f.key: finding_in(f, "US").formula for f in metric_study("sizing").findings}
+    assert told["throughput.net"].startswith("net = 3600 x N / T")
+    assert told["throughput.labour"].startswith("3600 x m / WRT")
+    assert "2.64 gal a unit" in told["wash.water"]
+
+
 def test_thousands_that_are_set_apart_are_one_number() -> None:
     """10,000 L would be turned into "10,0 gal", and 10 000 L into "10 0 gal"."""
     assert text_in("It holds 10,000 L.", "US") == "It holds 2642 gal."
