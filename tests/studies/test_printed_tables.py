@@ -106,7 +106,7 @@ SAID: dict[str, dict[str, Worked]] = {
     "cooling.tank.agitator": {
         r"; ([\d.]+) kW is usual": lambda i, f: f.advised or 0.0},
     "air.leaks": {r"about (\d+) L/min": lambda i, f: i["s"] * i["Q"]},
-    "milkline.stratified": {r"takes (\d+) L/min": lambda i, f: i["q_m"]},
+    "milkline.stratified": {r"takes ([\d.]+) L/min": lambda i, f: i["q_m"]},
 }  # fmt: skip
 """By a finding's key: what its sentence says, and by hand."""
 
