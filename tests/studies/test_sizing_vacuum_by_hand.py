@@ -8,11 +8,12 @@ import pytest
 
 from byrewright.physics.cleaning import slug_volume_l
 from byrewright.plant.roles import MovesMilk, PumpsVacuum, ReceivesMilk
-from byrewright.studies.sizing import receiving, vacuum
+from byrewright.studies.sizing import airlines, receiving, vacuum
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, duty_of
+from byrewright.studies.sizing.paths import Ways
 from byrewright.studies.sizing.sizes import next_motor_kw, next_preferred, next_round
-from byrewright.studies.sizing.vacuum_demand import Demand, demand
+from byrewright.studies.sizing.vacuum_demand import Demand, air_use, demand
 from tests.plants import machine
 from tests.studies.benches import bench_of, small
 from tests.studies.told import inputs
@@ -273,3 +274,28 @@ def test_milk_pumps_by_the_larger_of_milk_and_wash(
     none = wishing(redundancy)
     receiving._pumps(none, (), "BT1", milk, wash)
     assert [(f.value, f.limit) for f in none.notes.findings] == [(0.0, 1.0)]
+
+
+@pytest.mark.parametrize(("capacity", "lines"), [(6200.0, True), (600.0, True), (6200.0, False)])
+def test_air_in_each_line_while_the_reserve_is_drawn(
+    day: Duty, capacity: float, lines: bool
+) -> None:
+    """Would fail if leakage were taken off the air of a receiver, a pump's own branch carried more
+    than it draws, or pulsation were forgotten where no line of its own takes it."""
+    pair = {t: machine(t, "vacuum_pump", capacity_l_min_free=capacity, motor_kw=9, count=1)
+            for t in ("VP1", "VP2")}  # fmt: skip
+    ctx = bench_of(small(**pair, **({} if lines else {"PA1": None})))
+    need = demand(ctx, day)
+    flows = airlines._flows(ctx, day, need, Ways(ctx.plant))
+    ends = {p.start: p.id for p in ctx.plant.pipes}
+    air = air_use(ctx, day)
+    draws = capacity / need.iso.altitude_factor
+    left = 2 * draws - need.steady_at_inlet_l_min
+    milk = air.claws + need.iso.milk_leakage_l_min_free
+    milk += max(need.iso.effective_reserve_l_min_free, left) + (0.0 if lines else air.pulsators)
+    assert flows[ends["RC1.vacuum"]] == pytest.approx(milk / 2)
+    whole = milk + (air.pulsators if lines else 0.0)
+    assert flows[ends["GL1.fixed_vacuum"]] == pytest.approx(milk)
+    assert flows[ends["NR1.outlet"]] == pytest.approx(min(whole, draws))
+    if lines:
+        assert flows[ends["PA1.supply_1"]] == pytest.approx(air.pulsators)
