@@ -86,10 +86,10 @@ no test was written for; each a least figure, since slow tests were not all aske
 
 In standards, whose ranges are drawn no more, a fault is asked first by the tests of its room; 34
 of 50 were killed before (seed 3023, 40 s), when it was not. The aim of 90 % is reached there and
-in sizing alone. What lived in the studies: routes and the plan's mending (which of two states or machines
-is taken), words for rare cases, how near to a limit counts as tight, greatest and least that fall
-together on the plants that are asked. In the engine: steps by which a solver comes faster to the
-same answer, and numbers that only a plant of another kind would show."""
+in sizing alone. What lived in the studies: routes and the plan's mending (which of two states or
+machines is taken), words for rare cases, how near to a limit counts as tight, greatest and least
+that fall together on the plants that are asked. In the engine: steps by which a solver comes
+faster to the same answer, and numbers that only a plant of another kind would show."""
 """What the draws of benchmarks/bench_mutation.py found."""
 
 
