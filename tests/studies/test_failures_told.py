@@ -8,13 +8,15 @@ from typing import Any
 import pytest
 
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import GeneratesPower
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures import findings, study, tables
-from byrewright.studies.failures.analysis import Case
+from byrewright.studies.failures.analysis import Case, hand_minutes
 from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.declared import declared
+from byrewright.studies.failures.paths import OperatorAction
 from byrewright.studies.failures.rates import Hours, Rate, pair_hours
 from byrewright.studies.failures.script import Script, Scripts, Stage
 from byrewright.studies.failures.worth import Cost, Gain, Worth, worst_of
@@ -294,3 +296,33 @@ def test_how_milking_stands(pace: float, acts: int, stops: bool, words: str) -> 
     some = next(c.answer.acts for c in analysed(SMALL).cases if c.answer.acts)[:1] * acts
     answer = Answer(not stops, some, pace=pace)
     assert tables.standing(replace(goes_on()[0], answer=answer)) == words
+
+
+def test_a_cause_is_told_by_the_worst_that_stands_for_it() -> None:
+    """Would fail if the least of a farm's lost milk pumps were told, or a slow one before one that
+    stops milking."""
+    a, b, c = goes_on()[:3]
+    stops = replace(c, answer=Answer(False, why="it stands"))
+    costs = (cost(a, CALM, hours_each=0.2), cost(b, CALM, hours_each=0.4), cost(stops, CALM))
+    for some, subject, minutes in ((costs[:2], b, 24.0), (costs, stops, 0.0), (costs[:1], a, 12.0)):
+        ctx = bench()
+        findings._cause(ctx, analysed(SMALL), worth(*some), "any", "Any", lambda *_: True)
+        one = ones(ctx)["failures.cause.any"]
+        assert one.subject == subject.event.machine and one.value == pytest.approx(minutes)
+
+
+def test_the_time_of_hands_is_that_of_each_act() -> None:
+    """Would fail if a set that is fetched took the time of a switch, one that stands ready that of
+    fetching, or nobody had to notice first."""
+    rules, plant = default_rulebook(), example(SMALL)
+    (tag,) = (m.id for m in plant.machines(GeneratesPower))
+    late = plant.equipment[tag].model_copy(update={"start_s": 1800.0})
+    plant = plant.model_copy(update={"equipment": {**plant.equipment, tag: late}})
+    notice, act, joint = (rules.number(f"failures.{k}_min") for k in ("notice", "act", "joint"))
+    for acts, minutes in (
+        ((), 0.0), ([("open", "V25")], notice + act), ([("transfer", tag)], notice + 30.0),
+        ([("start", tag)], notice + act),
+        ([("clamp", "RL1"), ("open", "V25")], notice + joint + act),
+    ):  # fmt: skip
+        answer = Answer(True, acts=tuple(OperatorAction(*one) for one in acts))
+        assert hand_minutes(answer, rules, plant) == pytest.approx(minutes)
