@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -16,9 +17,11 @@ from byrewright.studies.failures.analysis import Case, hand_minutes
 from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.declared import declared
+from byrewright.studies.failures.fault_state import FaultState
 from byrewright.studies.failures.paths import OperatorAction
 from byrewright.studies.failures.rates import Hours, Rate, pair_hours
 from byrewright.studies.failures.script import Script, Scripts, Stage
+from byrewright.studies.failures.structure import Asked
 from byrewright.studies.failures.worth import Cost, Gain, Worth, worst_of
 from byrewright.studies.sizing.context import StudyContext
 from tests.studies.failing import SMALL, analysed, example
@@ -326,3 +329,23 @@ def test_the_time_of_hands_is_that_of_each_act() -> None:
     ):  # fmt: skip
         answer = Answer(True, acts=tuple(OperatorAction(*one) for one in acts))
         assert hand_minutes(answer, rules, plant) == pytest.approx(minutes)
+
+
+def test_power_comes_by_the_feeder_that_takes_the_fewest_hands() -> None:
+    """Would fail if a board whose first feeder is a set that people start were told to need them
+    while the mains stand, or if the set were forgotten with the mains lost."""
+    plant = example(SMALL)
+    (tag,) = (m.id for m in plant.machines(GeneratesPower))
+    (mains,) = (t for t, m in plant.equipment.items() if m.KIND == "mains")
+    by_hand = plant.equipment[tag].model_copy(update={"start_by": "hand"})
+    start = (OperatorAction("transfer", tag),)
+    for first, second in ((tag, mains), (mains, tag)):
+        board = plant.equipment["SB1"].model_copy(update={"fed_from": (first, second)})
+        made = {**plant.equipment, tag: by_hand, "SB1": board}
+        structure: Any = SimpleNamespace(
+            plant=plant.model_copy(update={"equipment": made}), on_deck=frozenset(), glands=(),
+            overloads=lambda off: (),
+        )  # fmt: skip
+        for off, acts in ((frozenset(), ()), ({mains}, start), ({tag}, ()), ({mains, tag}, None)):
+            asked = Asked(structure, replace(FaultState.of(()), off=frozenset(off)))
+            assert asked.power("SB1") == acts
