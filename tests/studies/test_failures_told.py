@@ -12,7 +12,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import GeneratesPower
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.failures import findings, study, tables
+from byrewright.studies.failures import events, findings, study, tables
 from byrewright.studies.failures.analysis import Case, hand_minutes
 from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.consequence import Consequence
@@ -24,7 +24,7 @@ from byrewright.studies.failures.script import Script, Scripts, Stage
 from byrewright.studies.failures.structure import Asked
 from byrewright.studies.failures.worth import Cost, Gain, Worth, worst_of
 from byrewright.studies.sizing.context import StudyContext
-from tests.studies.failing import SMALL, analysed, example
+from tests.studies.failing import LARGE, SMALL, analysed, example
 
 NIL = Hours(0.0, 0.0, 0.0)
 CALM = Consequence("peak flow", 80.0, 80.0, 42.0, 42.0, 4.0, 4.0, 5.0, 5.0, 0.0, 0.0, 0.0, None,
@@ -349,3 +349,21 @@ def test_power_comes_by_the_feeder_that_takes_the_fewest_hands() -> None:
         for off, acts in ((frozenset(), ()), ({mains}, start), ({tag}, ()), ({mains, tag}, None)):
             asked = Asked(structure, replace(FaultState.of(()), off=frozenset(off)))
             assert asked.power("SB1") == acts
+
+
+def test_one_of_several_alike_takes_its_own_share() -> None:
+    """Would fail if one drive of four that fails took the deck with it, or one that slips to half
+    counted as lost."""
+    plant, seen = example(LARGE), set()
+    for machine in plant.equipment.values():
+        for failure in machine.failures():
+            effect, n = failure.effect, machine.count
+            if not failure.each or n < 2 or effect.law not in ("off", "share"):
+                continue
+            if machine.can("senses"):
+                continue
+            ((hit,),) = events._variants(plant, machine, failure)
+            seen.add(effect.share)
+            assert (hit.law, hit.machine) == ("share", machine.id)
+            assert hit.amount * n == pytest.approx(n - 1 + effect.share)
+    assert seen
