@@ -64,7 +64,7 @@ def issue(
         raise SheetError(f"{log.name}: no certificate on a log that does not fit: {wrong[0]}")
     entries = log.entries()
     if path.exists():
-        raise SheetError(f"{path}: is there already; name another, so that no certificate is lost")
+        raise SheetError(f"{path} already exists; name another, so that no certificate is lost")
     last = max((day_of(e) for e in current(entries) if e.kind == "test"), default="")
     if day < last:
         raise SheetError(f"{log.name}: it has readings of {last}; a certificate of {day} cannot "

@@ -182,8 +182,8 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "limit", 0.6, 1.5),
     Value("place.length_differs_share", 0.25, "", "a stated length that differs from the plan by "
           "more is asked about, beyond 1 m", "practice", "common_practice", "typical"),
-    Value("place.milk_tank_kg_l", 1.03, "kg/L", "mass of milk", "practice", "from_memory",
-          "typical", least=0.99, most=1.1),
+    Value("place.milk_tank_kg_l", 1.03, "kg/L", "mass of milk, and by it of whatever a vessel "
+          "holds", "practice", "from_memory", "typical", least=0.99, most=1.1),
     Value("place.bend_radius_bores", 1.5, "", "radius of a bend, bores: its take-out in cutting",
           "practice", "common_practice", "typical", 1.0, 3.0, least=0.5, most=10.0),
     Value("place.floor_load_kn_m2", 15.0, "kN/m2", "load from which a floor slab is a matter for "

@@ -332,7 +332,7 @@ def test_a_certificate_is_neither_lost_nor_dated_before_what_it_tells(
     own, or bore a day still to come."""
     log.append([entry("milkline_slope@ML1", 0.9, 0.05)])
     (tmp_path / "c.pdf").write_bytes(b"issued")
-    for name, day, said in (("c.pdf", WHEN[:10], "is there already"),
+    for name, day, said in (("c.pdf", WHEN[:10], "already exists"),
                             ("d.pdf", "2026-03-04", f"readings of {WHEN[:10]}"),
                             ("d.pdf", "9999-01-01", "still to come")):  # fmt: skip
         with pytest.raises(SheetError, match=said):

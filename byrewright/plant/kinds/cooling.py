@@ -420,7 +420,7 @@ class ExpansionVessel(TakesExpansion):
 
 
 ICE_KG_KWH = 3600 / 333.6
-"""Ice that stores a kilowatt hour, kg: water takes 333.6 kJ/kg to freeze."""
+"""Ice that stores a kilowatt hour, kg: freezing takes 333.6 kJ/kg out of water (from memory)."""
 
 
 class IceBank(MakesCold):
