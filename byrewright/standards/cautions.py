@@ -23,8 +23,8 @@ CAUTIONS: Mapping[str, str] = {
         "keep water for rinsing at hand, and store them apart."
     ),
     "electricity": (
-        "Electricity: licensed people only; isolate, lock and prove dead; bond the deck, stalls "
-        "and pipework together and test for stray voltage."
+        "Electricity: licensed people only; isolate, lock and prove dead; bond stalls, "
+        "floor or deck steel and pipework together, and test for stray voltage."
     ),
     "refrigerant": "Refrigerant: certified people only; ventilate; some refrigerants burn.",
     "pits": "Pits, wells and tanks: gas can kill; test the air and never enter alone.",
@@ -33,7 +33,7 @@ CAUTIONS: Mapping[str, str] = {
         "Milk for food: any doubt about wash, drug residue or temperature means the milk is held "
         "back until the buyer or the authority has decided."
     ),
-    "animals": "Cows: short waits, dry floors and smooth edges; stop the deck if one is down.",
+    "animals": "Cows: short waits, dry floors and smooth edges; stop what moves if one is down.",
     "generator": (
         "Standby generator: a change-over switch that cannot feed the mains; exhaust outdoors; "
         "test weekly on load."

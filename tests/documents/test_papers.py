@@ -176,7 +176,7 @@ def test_the_wall_sheet_says_what_a_tag_is() -> None:
 
 
 def test_the_farmer_is_told_the_supply_that_the_sizes_rest_on() -> None:
-    """Would fail if a farm that states no limit were told of none, beside "133 kVA are agreed" and
+    """Would fail if a farm that states no limit were told of none, beside "has 133 kVA" and
     the electrician's mains of 133 kVA."""
     drawn = sum(m.supply_kva for m in plant().machines(SuppliesPower))
     open_site = plant().site.supply.model_copy(update={"limit_kva": None})

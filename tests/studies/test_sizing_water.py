@@ -140,7 +140,7 @@ def test_uses_of_water_by_hand() -> None:
     cows = sum(m.cows for m in duties.milkings)
     milk = sum(m.saleable_l for m in duties.milkings)
     ratio = cooler_water_l_min(ctx, duties) / cooler_flow_l_min(ctx, duties)
-    by_hand = {"plate cooler": ratio * milk, "deck and yard": cows * number("water.yard_l_cow")}
+    by_hand = {"plate cooler": ratio * milk, "parlour and yard": cows * number("water.yard_l_cow")}
     flush = sum(getattr(m, "water_l_cow", 0.0) for m in plant.equipment.values())
     if flush:
         by_hand["backflush"] = flush * cows * (1 + duties.go_round_share)
@@ -151,7 +151,7 @@ def test_uses_of_water_by_hand() -> None:
         assert found[what].day_l == pytest.approx(litres), what
     for m in duties.milkings:  # the yard is hosed in the hour that follows
         after = int(m.end_min // 60) % 24
-        hosed = found["deck and yard"].hours
+        hosed = found["parlour and yard"].hours
         hours = number("water.yard_h")
         assert hosed[after] + hosed[(after + 1) % 24] > 0 and hours == 1.0
     assert day.fresh_l == pytest.approx(sum(u.day_l for u in day.uses) - sum(day.reused))

@@ -106,7 +106,7 @@ def test_a_filter_takes_cooler_and_backflush(day: Duty, monkeypatch: pytest.Monk
         assert len(bare.notes.findings) == lacks
 
 
-YARD = WaterUse("deck and yard", hours({7: 1000.0, 18: 800.0, 19: 700.0}), recovered=True)
+YARD = WaterUse("parlour and yard", hours({7: 1000.0, 18: 800.0, 19: 700.0}), recovered=True)
 WARM = hours({5: 6000.0, 6: 6000.0, 16: 4000.0, 17: 4000.0})
 
 
@@ -200,7 +200,7 @@ def test_hours_of_every_use(day: Duty, monkeypatch: pytest.MonkeyPatch) -> None:
         "other wash steps": {7: 200, 8: 100, 18: 200, 19: 100},
         "tank wash": {7: 0.25 * 540, 8: 0.75 * 540, 10: 30},
         "backflush": {5: 100, 6: 100, 16: 50, 17: 50},
-        "deck and yard": {7: 1600, 18: 800},
+        "parlour and yard": {7: 1600, 18: 800},
         "laundry": dict.fromkeys(range(8, 18), 100),
     }
     assert told.keys() == each.keys()
@@ -208,7 +208,7 @@ def test_hours_of_every_use(day: Duty, monkeypatch: pytest.MonkeyPatch) -> None:
         assert told[what] == pytest.approx(hours(by_hand)), what  # type: ignore[arg-type]
     rinse = {u.what: u.recovered for u in found.uses}["first rinse"]
     wanted = [
-        told["deck and yard"][h] + (told["first rinse"][h] if rinse else 0) for h in range(24)
+        told["parlour and yard"][h] + (told["first rinse"][h] if rinse else 0) for h in range(24)
     ]
     assert found.reused[7] == min(1000.0, wanted[7]) and found.reused[18] == min(1000.0, wanted[18])
     assert found.warm == told["plate cooler"]
@@ -216,7 +216,7 @@ def test_hours_of_every_use(day: Duty, monkeypatch: pytest.MonkeyPatch) -> None:
     (table,) = ctx.notes.tables
     laundry = next(r for r in table.rows if r[0] == "laundry")
     assert laundry == ("laundry", 1000, 100, "fresh")
-    assert [r[3] for r in table.rows if r[0] == "deck and yard"] == ["recovered warm water"]
+    assert [r[3] for r in table.rows if r[0] == "parlour and yard"] == ["recovered warm water"]
     water._use(ctx, found)
     one = ctx.notes.findings[-1]
     assert f"{sum(found.reused) / 1000:.2f} m3 is warm water" in one.sentence

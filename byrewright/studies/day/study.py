@@ -334,7 +334,7 @@ def _assume(ctx: StudyContext, run: Run) -> None:
     ctx.assume("cows", "stall behind a cow that goes round", "filled", "",
                  "the day leaves no gap; sizing counts one where the rule says so")  # fmt: skip
     ctx.assume("coolers", "overall coefficient", "constant", "", "as stated, whatever the flow")
-    ctx.assume("water", "hosing of deck and yard", "not drawn", "",
+    ctx.assume("water", "hosing of parlour and yard", "not drawn", "",
                "the day has no hose; sizing counts its water (`water.day`)")  # fmt: skip
     washes = {n for n, m in ctx.plant.modes.items() if {"wash", "rinse"} & set(m.does)}
     left_out = sorted(washes - {ctx.plant.mode_for(does) for does in ("wash", "rinse")})

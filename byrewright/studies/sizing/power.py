@@ -112,7 +112,8 @@ def _demand(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
             "power.demand", f"Greatest demand {SITUATION_WORDS[situation]}", round(kva, 1), "kVA",
             f"{SITUATION_WORDS[situation].capitalize()} the plant draws {kw:.0f} kW, {kva:.0f} "
             f"kVA, {amps:.0f} A on {phases} phase{'s' if phases > 1 else ''} at {volts:g} V"
-            + (f"; {agreed:.0f} kVA are agreed ({spare(agreed, kva)})." if agreed else ".") + help_,
+            + (f"; the supply has {agreed:.0f} kVA ({spare(agreed, kva)})." if agreed else ".")
+            + help_,
             subject=situation, limit=agreed, sense="at_most" if agreed else "informational",
             allowance=room, remedies=wait if situation == "milking" and agreed else (),
             formula="S = sqrt((sum P)^2 + (sum Q)^2); P = rating x loading / efficiency for motors "

@@ -150,7 +150,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
         WaterUse("other wash steps", _sum(other)),
         WaterUse("tank wash", _sum([(0.0,) * HOURS_A_DAY, *tanks])),
         WaterUse("backflush", _sum(flush)),
-        WaterUse("deck and yard", _sum(yard), recovered=True),
+        WaterUse("parlour and yard", _sum(yard), recovered=True),
         WaterUse("laundry", spread_over_hours(DAYTIME[0] * 60, DAYTIME[1],
                                               laundry_water_l_day(ctx, duty))),
     ]  # fmt: skip
