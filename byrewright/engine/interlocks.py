@@ -46,11 +46,23 @@ class Effect:
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """What a row's alarm says and asks for in some of its modes; `harm` comes of it there."""
+
+    modes: tuple[str, ...]
+    harm: str
+    text: str
+    do: str
+
+
+@dataclass(frozen=True, slots=True)
 class Row:
     """A cause: in these modes these contacts must be on and those off; otherwise the row is active.
 
-    The row becomes an alarm after `on_delay_s` and goes after `off_delay_s`. `proof` names a wrong
-    position that would go unseen without this row ("" where other rows see all that it sees).
+    The row becomes an alarm after `on_delay_s` and goes after `off_delay_s`. `text` and `do` are of
+    all its modes; `told` has those of each, the worst first, and `priority` is that of the worst.
+    `proof` names a wrong position that would go unseen without this row ("" where other rows see
+    all that it sees).
     """
 
     tag: str
@@ -59,12 +71,12 @@ class Row:
     modes: tuple[str, ...]
     on: tuple[str, ...]
     off: tuple[str, ...]
-    harm: str
     priority: Priority
     text: str
     do: str
     on_delay_s: float
     off_delay_s: float
+    told: tuple[Told, ...] = ()
     effects: tuple[str, ...] = ()
     before: bool = True
     """Whether it must be right before the mode may begin (transfers start after)."""
@@ -76,6 +88,15 @@ class Row:
     def needed(self) -> bool:
         """Whether a known wrong position would go unseen without this row."""
         return bool(self.proof)
+
+    @property
+    def harm(self) -> str:
+        """The class of the worst that comes of it."""
+        return self.told[0].harm
+
+    def told_in(self, mode: str) -> tuple[str, str]:
+        """What the alarm says in a mode and asks for there; of all modes where it has no such."""
+        return next(((t.text, t.do) for t in self.told if mode in t.modes), (self.text, self.do))
 
 
 @dataclass(frozen=True, slots=True)

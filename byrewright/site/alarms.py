@@ -36,7 +36,8 @@ class Alarm:
 
     `since` is the time of day of the last change. `cause_since` runs while the on delay runs,
     `right_since` while the off delay runs, `judged_at` is when it was judged last: these three are
-    on the forward clock and mean nothing to another process.
+    on the forward clock and mean nothing to another process. `mode` is that in which it stood
+    last: it says what is true there.
     """
 
     tag: str
@@ -45,6 +46,7 @@ class Alarm:
     cause_since: float | None = None
     right_since: float | None = None
     judged_at: float | None = None
+    mode: str = ""
 
     @property
     def standing(self) -> bool:
@@ -85,10 +87,11 @@ class Alarms:
     def scan(
         self, now: float, at: float, causes: Mapping[str, bool | None], mode: str = ""
     ) -> list[Event]:
-        """Take what is known of each row's cause; what was raised or cleared.
+        """Take what is known of each row's cause in a mode; what was raised or cleared.
 
         A row that is None or left out is not known now: its alarm stays as it is, and a delay that
-        runs goes on running.
+        runs goes on running. What stands on into a mode in which something else comes of it is
+        another alarm: the one is cleared, the other raised at once.
         """
         events: list[Event] = []
         for row in self.rows:
@@ -96,11 +99,17 @@ class Alarms:
             if cause is None:
                 continue
             before = self.states[row.tag]
-            after = _step(before, cause, now, at, row, self.gap_s)
+            after = _step(before, cause, now, at, row, mode, self.gap_s)
+            other = cause and before.standing and _says_else(row, before.mode, mode)
+            if other:
+                after = Alarm(row.tag, "unacknowledged", at, judged_at=now, mode=mode)
             self.states[row.tag] = after
-            if before.standing != after.standing:
-                kind: Kind = "raised" if after.standing else "cleared"
-                events.append(Event(at, kind, row.tag, row.text, row.priority, mode))
+            if before.standing and (other or not after.standing):
+                text = row.told_in(before.mode)[0]
+                events.append(Event(at, "cleared", row.tag, text, row.priority, mode))
+            if after.standing and (other or not before.standing):
+                text = row.told_in(mode)[0]
+                events.append(Event(at, "raised", row.tag, text, row.priority, mode))
         return events
 
     def acknowledge(self, at: float, who: str, tag: str | None = None) -> list[Event]:
@@ -112,9 +121,8 @@ class Alarms:
                 continue
             state: State = "acknowledged" if alarm.standing else "normal"
             self.states[row.tag] = replace(alarm, state=state, since=at)
-            events.append(
-                Event(at, "acknowledged", row.tag, row.text, row.priority, who=who)
-            )  # fmt: skip
+            text = row.told_in(alarm.mode)[0]
+            events.append(Event(at, "acknowledged", row.tag, text, row.priority, who=who))
         return events
 
     def recall(self, kept: Mapping[str, Alarm]) -> None:
@@ -128,28 +136,36 @@ class Alarms:
                 continue
             if mine.state == "normal" or (mine.state == "unacknowledged" and old.standing):
                 self.states[tag] = replace(
-                    mine, state=old.state, since=old.since, cause_since=None, right_since=None
-                )
+                    mine, state=old.state, since=old.since, cause_since=None, right_since=None,
+                    mode=old.mode,
+                )  # fmt: skip
 
     def shown(self) -> list[Alarm]:
         """Alarms that are not normal, in table order."""
         return [self.states[r.tag] for r in self.rows if self.states[r.tag].state != "normal"]
 
 
-def _step(alarm: Alarm, cause: bool, now: float, at: float, row: Row, gap_s: float) -> Alarm:
+def _says_else(row: Row, before: str, mode: str) -> bool:
+    """Whether something else comes of it in this mode than in that in which it stood."""
+    return before in row.modes and row.told_in(before)[0] != row.told_in(mode)[0]
+
+
+def _step(
+    alarm: Alarm, cause: bool, now: float, at: float, row: Row, mode: str, gap_s: float
+) -> Alarm:
     gap = alarm.judged_at is None or now - alarm.judged_at > gap_s
     alarm = replace(alarm, judged_at=now)
     if cause:
         if alarm.standing:
-            return replace(alarm, right_since=None)
+            return replace(alarm, right_since=None, mode=mode)
         since = now if alarm.cause_since is None else alarm.cause_since
         if now - since < row.on_delay_s:
             return replace(alarm, cause_since=since)
-        return Alarm(alarm.tag, "unacknowledged", at, judged_at=now)
+        return Alarm(alarm.tag, "unacknowledged", at, judged_at=now, mode=mode)
     if not alarm.standing:
         return replace(alarm, cause_since=None)
     since = now if alarm.right_since is None or gap else alarm.right_since
     if now - since < row.off_delay_s:
         return replace(alarm, right_since=since)
     state: State = "gone" if alarm.state == "unacknowledged" else "normal"
-    return Alarm(alarm.tag, state, at, judged_at=now)
+    return Alarm(alarm.tag, state, at, judged_at=now, mode=alarm.mode)

@@ -16,7 +16,7 @@ def own_rows(stale_s: float, log_late_s: float) -> tuple[Row, ...]:
 
     def row(tag: str, priority: Priority, text: str, do: str, on_delay_s: float) -> Row:
         return Row(
-            tag=tag, machine="", wanted="", modes=(), on=(), off=(), harm="", priority=priority,
+            tag=tag, machine="", wanted="", modes=(), on=(), off=(), priority=priority,
             text=text, do=do, on_delay_s=on_delay_s, off_delay_s=0.0,
         )  # fmt: skip
 

@@ -25,7 +25,6 @@ from byrewright.site.sources import ModbusSource, Source
 from byrewright.site.watch import Watch
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import Case, FoundHarm, holds
-from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.table import process_contacts
@@ -149,7 +148,7 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Played, fault
     return Rehearsal(
         mode=interval.mode,
         wrong=fault.wrong,
-        harm=HARMS[harm].title if harm else "",
+        harm=scene.harm(harm).title if harm else "",
         at_min=fault.at_min,
         alarm_min=raised.at / 60 if raised else None,
         alarm=raised.tag if raised else "",

@@ -224,15 +224,15 @@ class Service:
 
     def _notify(self, _: object) -> None:
         """Send out what was raised, of the real plant only."""
-        for event in list(self.journal.recent)[-20:]:
+        for event in list(self.journal.recent):
             if event.uid in self._told:
                 continue
             self._told.add(event.uid)
             if event.kind == "raised" and self.order.world == "real":
                 row = self.watch.rows[event.tag]
                 self.notifier.put(
-                    notice_of(self.table.plant, row.text, row.do, row.priority, event.at,
-                              self.notifier.page)
+                    notice_of(self.table.plant, event.text, row.told_in(event.mode)[1],
+                              row.priority, event.at, self.notifier.page)
                 )  # fmt: skip
 
     # what people ask for ---------------------------------------------------------------------

@@ -324,5 +324,5 @@ class Watch:
             return Shown(alarm.tag, alarm.state, alarm.since, "high",
                          f"{alarm.tag}: an alarm that this plant file does not have any more",
                          "See whether it still matters, then acknowledge it.")  # fmt: skip
-        return Shown(alarm.tag, alarm.state, alarm.since, row.priority, row.text, row.do,
-                     row.machine)  # fmt: skip
+        text, do = row.told_in(alarm.mode)
+        return Shown(alarm.tag, alarm.state, alarm.since, row.priority, text, do, row.machine)

@@ -17,6 +17,7 @@ from byrewright.plant.read import read_plant
 from byrewright.site.addresses import default_addresses
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import harms_of
+from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.study import Routes, report
 from byrewright.studies.routes.table import process_contacts
@@ -143,6 +144,34 @@ def test_deleting_a_sensor_leaves_its_wrong_position_unseen(study: Routes) -> No
         out = settle(_fresh(program), table, row.proof_mode, {**readings, **dead})
         position_rows = {r.tag for r in table.rows if not _process(table, r.on + r.off)}
         assert not alarms_on(out) & position_rows, row.tag
+
+
+def test_an_alarm_tells_in_each_mode_what_comes_of_it_there(study: Routes) -> None:
+    """Would fail if a row told in one mode what its valve does in another (a take-off open
+    in milking was told as wash to milk), or something lesser than the worst."""
+    rank = list(HARMS)
+    for row in study.table.rows:
+        assert sorted(m for t in row.told for m in t.modes) == sorted(row.modes)
+        for told in row.told:
+            for mode in told.modes:
+                hits = [h for h in study.hits if h.mode == mode and row.machine in h.machines]
+                worst = [(h.order, rank.index(h.question.harm)) for h in hits]
+                if worst:  # what takes three, only the prover finds
+                    assert told.harm == rank[min(worst)[1]], (row.tag, mode)
+                    assert (" if also " in told.text) is (min(worst)[0] > 1), (row.tag, mode)
+    row = study.table.row("V38_not_closed")
+    assert row.priority == "high" and row.harm == "wash_to_milk"
+    assert row.told_in("milking_tank_1")[0].endswith(": milk to a vessel not meant to be filled")
+    assert row.text.endswith(
+        "in wash, wash into tank 1, wash into tank 2: wash to milk; in rinse, last rinse: water to "
+        "milk; in other modes: milk to a vessel not meant to be filled"
+    )
+    assert "Stop attaching" not in study.table.row("VS1_not_closed").told_in("idle")[1]
+    assert "milk" not in study.table.row("V21_not_open").told_in("wash")[0].partition(": ")[2]
+    for line in acceptance(study.table).rows:
+        told = next(r for r in study.table.rows if line[4] in {t.text for t in r.told})
+        assert line[4] == told.told_in(str(line[1]))[0]
+    assert study.table.row("V65_not_to_c").priority == "medium"  # milk to wash, where it takes two
 
 
 def test_wash_that_is_seen_at_the_milk_stops_every_wash_pump(study: Routes) -> None:

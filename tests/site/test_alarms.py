@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from byrewright.engine.interlocks import Row, Signal, Table
+from byrewright.engine.interlocks import Row, Signal, Table, Told
 from byrewright.site.alarms import Alarm, Alarms, Event
 from byrewright.site.log import Log, LogTrouble, Owner
 
@@ -24,7 +25,6 @@ def one_row_table() -> Table:
         modes=("milking",),
         on=("V1_closed",),
         off=("V1_open",),
-        harm="milk_lost",
         priority="high",
         text="V1 not closed",
         do="shut it",
@@ -126,6 +126,40 @@ def test_restarts_neither_lose_nor_double(
         log.record(events, [("s", alarms.states[e.tag]) for e in events])
     kept = kinds(log.events())
     assert kept == [("raised", "cleared")[i % 2] for i in range(len(kept))]
+    log.close()
+
+
+def test_an_alarm_says_what_is_true_in_the_mode_that_the_plant_is_in(tmp_path: Path) -> None:
+    """Would fail if an alarm told of the worst of all modes, stayed acknowledged into a mode in
+    which it means something else, or was raised again by a restart or a mode alike."""
+    modes = ("milking", "calf_draw", "wash")
+    said = (Told(modes[2:], "wash_to_milk", "V1 not closed: wash to milk", "stop the wash"),
+            Told(modes[:2], "wrong_tank", "V1 not closed: milk elsewhere", "shut it"))  # fmt: skip
+    rows = (replace(ROWS[0], modes=modes, told=said),)
+    log, alarms = Log(tmp_path / "log.sqlite", OWNER), Alarms(rows)
+    for now, mode in enumerate((*modes[:1] * 5, *modes), 1):
+        events = alarms.scan(now, now, {TAG: True}, mode)
+        log.record(events, [("s", alarms.states[e.tag]) for e in events])
+        if now == 4:
+            alarms.acknowledge(now, "anna", TAG)
+        if now > 4:
+            text = said[mode != "wash"].text
+            state = "acknowledged" if mode != "wash" else "unacknowledged"
+            assert rows[0].told_in(alarms.states[TAG].mode)[0] == text
+            assert alarms.states[TAG].state == state, now
+    alarms = Alarms(rows, log.states()["s"])
+    alarms.scan(10, 10, {TAG: True}, "wash")
+    log.record(
+        alarms.scan(11, 11, {TAG: False}, "idle") + alarms.scan(20, 20, {TAG: False}, "idle")
+    )
+    log.record(alarms.scan(25, 25, {TAG: False}, "idle"))
+    told = [(e.kind, e.text.partition(": ")[2], e.mode) for e in log.events()]
+    assert told == [
+        ("raised", "milk elsewhere", "milking"),
+        ("cleared", "milk elsewhere", "wash"),
+        ("raised", "wash to milk", "wash"),
+        ("cleared", "wash to milk", "idle"),
+    ]
     log.close()
 
 

@@ -179,11 +179,12 @@ def _source(inputs: Sequence[Input]) -> str:
 
 def _alarm(table: Table, row: Row) -> Check:
     late = row.on_delay_s + ALARM_SLACK_S
+    mode = row.proof_mode or row.modes[0]
     limit = Limit("at_most", late, "the interlock table, and time to read it", "derived")
     return Check(
-        id=f"alarm@{row.tag}", group="Alarms", title=row.text, at=row.machine,
-        what=table.titles.get(row.machine, ""), point=row.proof_mode or row.modes[0],
-        how=f"With water only, no cows and no milk, mode {row.proof_mode or row.modes[0]}: "
+        id=f"alarm@{row.tag}", group="Alarms", title=row.told_in(mode)[0], at=row.machine,
+        what=table.titles.get(row.machine, ""), point=mode,
+        how=f"With water only, no cows and no milk, mode {mode}: "
             f"{how_to_test(table, row)}. Time until the alarm.",
         unit="s", predicted=row.on_delay_s, limits=(limit,), minutes=2.0, licensed=False,
     )  # fmt: skip

@@ -241,10 +241,22 @@ class Log:
         """
         with told(self.name), self._ready().connect() as connection:
             rows = connection.execute(select(STATES).where(STATES.c.state != "normal")).all()
-        found: dict[str, dict[str, Alarm]] = {}
-        for r in rows:
-            found.setdefault(r.source, {})[r.tag] = Alarm(r.tag, r.state, r.since)
+            found: dict[str, dict[str, Alarm]] = {}
+            for r in rows:
+                raised = self._raised(connection, r.source, r.tag)
+                mode = raised.mode if raised else ""
+                found.setdefault(r.source, {})[r.tag] = Alarm(r.tag, r.state, r.since, mode=mode)
         return found
+
+    @staticmethod
+    def _raised(connection: Connection, source: str, tag: str) -> Event | None:
+        """The event with which an alarm was raised last."""
+        query = (
+            select(ENTRIES).where(ENTRIES.c.kind == "watch", ENTRIES.c.tag == tag)
+            .order_by(ENTRIES.c.id.desc())
+        )  # fmt: skip
+        events = (_event(_entry(r)) for r in connection.execute(query))
+        return next((e for e in events if e.kind == "raised" and e.source == source), None)
 
     def events(self, limit: int | None = None) -> list[Event]:
         """Events of the watch, oldest first; with a limit, the last so many.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from byrewright.plant.plant import Plant
+from byrewright.studies.routes.classes import HARMS, Harm
 from byrewright.studies.routes.network import READY, RUNS, STOPPED, Network, surely
 from byrewright.studies.routes.propagation import Propagation
 
@@ -61,6 +62,15 @@ class Scene:
         """Add a question, unless it has a reach condition without a node."""
         if not any(isinstance(c, Reaches) and c.wanted and not c.nodes for c in all_of):
             self.questions.append(Question(harm, subject, all_of, loses))
+
+    @property
+    def milked(self) -> bool:
+        """Whether cows are milked in it."""
+        return "milk" in self.propagations and bool(self.propagations["milk"].starts)
+
+    def harm(self, key: str) -> Harm:
+        """A class of verdict as it is told in this mode."""
+        return HARMS[key].where(self.milked)
 
     def guards(self, question: Question) -> set[str]:
         """The machines whose position can matter to a question."""

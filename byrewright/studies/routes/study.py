@@ -212,7 +212,7 @@ def _find(key: str, title: str, value: float | None, unit: str, sentence: str, *
 def _at_rest(study: Routes) -> Iterable[Finding]:
     """Modes that do harm as they are written."""
     for hit in study.at_rest:
-        harm = HARMS[hit.question.harm]
+        harm = study.scenes[hit.mode].harm(hit.question.harm)
         way = _way(study, hit)
         sentence = f"Mode {hit.mode} as written: {harm.title} ({hit.question.subject})"
         sentence += f" by way of {way}." if way else "."

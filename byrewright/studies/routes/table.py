@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from byrewright.engine.interlocks import PRIORITIES, Effect, Priority, Row, Signal, Table
+from byrewright.engine.interlocks import PRIORITIES, Effect, Priority, Row, Signal, Table, Told
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import Senses, TellsPeople
 from byrewright.standards.rulebook import Rulebook
@@ -15,9 +16,10 @@ from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import FULL, HALF, READY, RUNS
 from byrewright.studies.routes.propagation import Combination
 from byrewright.studies.routes.prove import Prover
+from byrewright.studies.routes.questions import WASHING
 from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.sensors import fitted
-from byrewright.studies.routes.words import moves, said
+from byrewright.studies.routes.words import mode_by_mode, moves, said
 
 SOUND = "Sound_alarm"
 TRAVEL_MARGIN_S = 1.0
@@ -57,6 +59,9 @@ class _Builder:
         self.have = fitted(self.plant)
         self.tags: dict[tuple[str, str], str] = {}
         self.hits = list(self.hits)
+        milked = {n for n, s in self.scenes.items() if s.milked}
+        washed = {n for n, s in self.scenes.items() if s.does & WASHING} - milked
+        self.kinds = {"milking": milked, "washing": washed}
         while True:
             self.by_machine: dict[str, list[FoundHarm]] = {}
             for hit in self.hits:
@@ -204,14 +209,15 @@ class _Builder:
                 for e in ends
                 if e != place and not self._like(machine, e, place)
             )
-        worst = sorted(hits, key=lambda h: (h.order, list(HARMS).index(h.question.harm)))
-        harm = HARMS[worst[0].question.harm]
         title = self.plant.equipment[machine].title
         is_said = place if place.startswith("not ") else f"not {said(place)}"
         if place == f"not {FULL}":
             is_said = FULL
         delay = self.rules.number("alarm.valve_on_delay_s")
         travel = getattr(self.plant.equipment[machine], "travel_s", 0.0)
+        says = f"{machine} {title} {is_said}"
+        told = self._told(machine, modes, hits)
+        kinds = {k: m & set(modes) for k, m in self.kinds.items()}
         return Row(
             tag=self._tag(machine, f"is {FULL}" if place.startswith("not ") else f"not {place}"),
             machine=machine,
@@ -219,18 +225,44 @@ class _Builder:
             modes=tuple(modes),
             on=on,
             off=off,
-            harm=harm.key,
-            priority=self._priority(hits, harm.priority),
-            text=f"{machine} {title} {is_said}: {self._harm(machine, worst[0], harm.title)}",
-            do=harm.do,
+            priority=min((self._priority(hits, m) for m in modes), key=PRIORITIES.index),
+            text=f"{says}: {'; '.join(mode_by_mode([(t.text, t.modes) for t in told], kinds))}",
+            do=" ".join(
+                p[0].upper() + p[1:] for p in mode_by_mode([(t.do, t.modes) for t in told], kinds)
+            ),
+            told=tuple(replace(t, text=f"{says}: {t.text}") for t in told),
             on_delay_s=max(delay, travel + TRAVEL_MARGIN_S),
             off_delay_s=delay,
             effects=self._effects(machine, hits),
             before=place not in (RUNS,),
         )
 
-    def _harm(self, machine: str, hit: FoundHarm, title: str) -> str:
+    def _told(
+        self, machine: str, modes: Sequence[str], hits: Sequence[FoundHarm]
+    ) -> tuple[Told, ...]:
+        """The worst that comes of it in each mode, modes alike together, the worst of all first.
+
+        Of several alike in a mode, that which most modes have: the alarm then changes least.
+        """
+        worst = {m: _worst([h for h in hits if h.mode == m]) for m in modes}
+        could = {m: {self._then(machine, h): h for h in some} for m, some in worst.items()}
+        shared = Counter(then for some in could.values() for then in some)
+        found: dict[tuple[str, str, str], list[str]] = {}
+        for mode, some in could.items():
+            then = max(some, key=shared.__getitem__)
+            harm = self.scenes[mode].harm(some[then].question.harm)
+            found.setdefault((harm.key, then, harm.do), []).append(mode)
+
+        def badness(one: Told) -> tuple[int, int, int]:
+            mode = one.modes[0]
+            return (PRIORITIES.index(self._priority(hits, mode)), *_rank(worst[mode][0]))
+
+        every = (Told(tuple(m), *key) for key, m in found.items())
+        return tuple(sorted(every, key=badness))
+
+    def _then(self, machine: str, hit: FoundHarm) -> str:
         """The harm; where it takes more than this machine, with what else is out of place."""
+        title = self.scenes[hit.mode].harm(hit.question.harm).title
         others = [(m, p) for m, p in hit.wrong if m != machine]
         return f"{title} if also {moves(self.plant, others)}" if others else title
 
@@ -239,12 +271,13 @@ class _Builder:
         ways = [w.positions for w in self.plant.equipment[machine].inside() if w.how == "gate"]
         return all((position in p) == (place in p) for p in ways)
 
-    def _priority(self, hits: Sequence[FoundHarm], first: Priority) -> Priority:
-        """The most urgent of what it does alone; a step lower where it takes two."""
-        alone: list[Priority] = [HARMS[h.question.harm].priority for h in hits if h.order <= 1]
+    def _priority(self, hits: Sequence[FoundHarm], mode: str) -> Priority:
+        """In a mode: the most urgent of what it does alone; a step lower where it takes two."""
+        here = [h for h in hits if h.mode == mode]
+        alone: list[Priority] = [HARMS[h.question.harm].priority for h in here if h.order <= 1]
         if alone:
             return min(alone, key=PRIORITIES.index)
-        return "medium" if first == "high" else "low"
+        return "medium" if HARMS[_worst(here)[0].question.harm].priority == "high" else "low"
 
     def _effects(self, machine: str, hits: Sequence[FoundHarm]) -> tuple[str, ...]:
         effects = [SOUND]
@@ -284,7 +317,7 @@ class _Builder:
         hit = self._only_here(row)
         if hit is None:
             return row
-        harm = HARMS[hit.question.harm].title
+        harm = self.scenes[hit.mode].harm(hit.question.harm).title
         text = f"{moves(self.plant, hit.wrong)} in {hit.mode}: {harm} ({hit.question.subject})"
         return replace(row, proof=text, proof_mode=hit.mode, proof_wrong=hit.wrong)
 
@@ -314,7 +347,7 @@ class _Builder:
         from byrewright.studies.routes.brute import Case
 
         proof_s = self.rules.number("alarm.valve_proof_min") * 60
-        milking = {m: Case(s, ()) for m, s in self.scenes.items() if s.propagations["milk"].starts}
+        milking = {m: Case(s, ()) for m, s in self.scenes.items() if s.milked}
         for sensor in self.plant.machines(Senses):
             says = PROCESS.get(sensor.measures)
             if says == "high" and sensor.on in _receivers(self.scenes):
@@ -336,6 +369,7 @@ class _Builder:
                  must_be: bool) -> Row:  # fmt: skip
         tag = self._contact(sensor.id, says, process=True)
         what = f"no {says}" if must_be else said(says)
+        text = f"{sensor.id} {sensor.title} shows {what}: {HARMS[harm].title}"
         return Row(
             tag=self._tag(sensor.id, f"no {says}" if must_be else f"is {says}"),
             machine=sensor.id,
@@ -343,15 +377,26 @@ class _Builder:
             modes=modes,
             on=(tag,) if must_be else (),
             off=() if must_be else (tag,),
-            harm=harm,
             priority=HARMS[harm].priority,
-            text=f"{sensor.id} {sensor.title} shows {what}: {HARMS[harm].title}",
+            text=text,
             do=HARMS[harm].do,
+            told=(Told(modes, harm, text, HARMS[harm].do),),
             on_delay_s=delay_s,
             off_delay_s=3.0,
             effects=(SOUND, *(self._wash_stopped() if harm == "wash_to_milk" else ())),
             before=False,
         )
+
+
+def _rank(hit: FoundHarm) -> tuple[int, int]:
+    """The fewer wrong positions it takes the worse, then by class."""
+    return hit.order, list(HARMS).index(hit.question.harm)
+
+
+def _worst(hits: Iterable[FoundHarm]) -> list[FoundHarm]:
+    """Those that nothing is worse than."""
+    every = sorted(hits, key=_rank)
+    return [h for h in every if _rank(h) == _rank(every[0])]
 
 
 def _receivers(scenes: Mapping[str, Scene]) -> set[str]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from byrewright.engine.interlocks import DRAFT, by_priority
 from byrewright.plant.plant import Plant
+from byrewright.plant.record import in_words
 from byrewright.results import Table
 from byrewright.studies.routes.brute import FoundHarm
 from byrewright.studies.routes.classes import HARMS
@@ -114,7 +115,7 @@ def wrong_positions(study: Routes) -> Iterable[Table]:
                     _wrong_text(study.plant, line),
                     HARMS[line.harm].title,
                     line.subject,
-                    ", ".join(map(in_words, line.modes)),
+                    _in_words(line.modes),
                     "" if loss.amount is None else round(loss.amount, 1),
                     loss.unit,
                     ", ".join(seen) or "no sensor",
@@ -130,6 +131,10 @@ def wrong_positions(study: Routes) -> Iterable[Table]:
         )
 
 
+def _in_words(modes: Iterable[str]) -> str:
+    return ", ".join(str(in_words(m)) for m in modes)
+
+
 def interlocks(study: Routes) -> Table:
     """The cause-and-effect table, most urgent rows first: what the controls engineer builds."""
     table = study.table
@@ -138,18 +143,13 @@ def interlocks(study: Routes) -> Table:
         cause = " or ".join([*(f"{t} off" for t in row.on), *(f"{t} on" for t in row.off)])
         acts = ", ".join(row.effects) or "alarm only"
         before = "; the mode may not start" if row.before else ""
-        modes = "all" if len(row.modes) == len(table.modes) else ", ".join(map(in_words, row.modes))
+        modes = "all" if len(row.modes) == len(table.modes) else _in_words(row.modes)
         rows.append((row.tag, cause, modes, acts + before, row.priority, row.on_delay_s))
     return Table(
         "interlocks", "Interlocks: causes and effects",
         ("row", "alarm when", "in modes", "it then acts on", "priority", "delay"),
         ("", "", "", "", "", "s"), tuple(rows), DRAFT,
     )  # fmt: skip
-
-
-def in_words(mode: str) -> str:
-    """A mode's name as words."""
-    return mode.replace("_", " ")
 
 
 def second_look(study: Routes, hit: FoundHarm) -> list[str]:
@@ -168,8 +168,8 @@ def sensor_set(study: Routes) -> Table:
     for machine in study.best.machines:
         hit = study.best.alone.get(machine)
         other = study.next_best[machine]
-        why = (f"{move(study.plant, hit.wrong[0])} in {in_words(hit.mode)}: "
-               f"{HARMS[hit.question.harm].title}"
+        why = (f"{move(study.plant, hit.wrong[0])} in {_in_words((hit.mode,))}: "
+               f"{study.scenes[hit.mode].harm(hit.question.harm).title}"
                if hit else "takes part in a harmful combination")  # fmt: skip
         instead = sorted(set(other or ()) - set(study.best.machines))
         without = ("cannot be left out" if other is None else

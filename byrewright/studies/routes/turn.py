@@ -11,7 +11,7 @@ from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.routes.brute import Case
-from byrewright.studies.routes.classes import HARMS, Harm
+from byrewright.studies.routes.classes import Harm
 from byrewright.studies.routes.network import STOPPED, Network, Roles, network
 from byrewright.studies.routes.questions import content_of, scene
 from byrewright.studies.routes.scene import Scene
@@ -76,9 +76,10 @@ def turn(plant: Plant, mode: str, wrong: Mapping[str, str], net: Network | None 
     made = made or scene(plant, mode, net)
     moved = {m: p for m, p in wrong.items() if made.wanted.get(m) != p}
     case = Case(made, moved.items())
-    harms = dict.fromkeys((HARMS[q.harm], q.subject) for q in made.questions if case.holds(q))
+    held = [q for q in made.questions if case.holds(q)]
+    harms = dict.fromkeys((made.harm(q.harm), q.subject) for q in held)
     solved = _Solved(liquids or liquids_of(plant, default_rulebook()), mode, moved,
-                     sucked=HARMS["vacuum_lost"] not in {h for h, _ in harms})  # fmt: skip
+                     sucked="vacuum_lost" not in {q.harm for q in held})  # fmt: skip
     reached = {f: set(_reached(made, case, f)) for f in FLUIDS}
     ways = []
     for fluid, found in reached.items():
