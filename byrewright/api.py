@@ -201,7 +201,7 @@ class Answer:
 
     @property
     def counts(self) -> dict[Verdict, int]:
-        """Findings by verdict."""
+        """Findings by verdict; those that are held to no limit count in none."""
         return self.result.count()
 
     @property

@@ -103,6 +103,11 @@ class Finding:
         return self.title if said else f"{self.title}, {self.subject}"
 
     @property
+    def judged(self) -> bool:
+        """Whether it has a verdict: false of a plain statement that is held to no limit."""
+        return self.limit is not None or self.verdict != "holds"
+
+    @property
     def name(self) -> str:
         """The finding's address for `explain`: `key` or `key@subject`."""
         return f"{self.key}@{self.subject}" if self.subject else self.key
@@ -196,8 +201,13 @@ class Result:
         return worst_of(one.verdict for one in self.findings)
 
     def count(self) -> dict[Verdict, int]:
-        """How many findings have each verdict."""
-        return {v: sum(1 for one in self.findings if one.verdict == v) for v in VERDICTS}
+        """How many findings have each verdict; those that are held to no limit in none."""
+        judged = [one.verdict for one in self.findings if one.judged]
+        return {v: judged.count(v) for v in VERDICTS}
+
+    def unjudged(self) -> int:
+        """How many findings are held to no limit."""
+        return sum(1 for one in self.findings if not one.judged)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain data for JSON; each finding gains its `name`."""

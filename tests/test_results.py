@@ -65,14 +65,17 @@ def test_no_margin_is_told_of_a_limit_of_nothing() -> None:
 
 
 def test_a_result_is_found_by_name_and_serialised_once() -> None:
-    """Would fail if two findings of one key could not be told apart in JSON or by `explain`."""
+    """Would fail if two findings of one key could not be told apart in JSON or by `explain`, or a
+    statement with no limit were counted as one that holds."""
     notes = ResultBuilder("sizing", "x")
     notes.findings += [finding("a.b", subject="VP1"), finding("a.b", "fails", "VP2")]
+    notes.findings.append(replace(finding("a.d"), limit=0.5))
     result = notes.result(seed=3)
     assert result.finding("a.b@VP2").verdict == "fails"
     assert result.worst() == "fails" and result.count()["holds"] == 1
     plain = json.loads(result.to_json())
-    assert [f["name"] for f in plain["findings"]] == ["a.b@VP1", "a.b@VP2"]
+    assert [f["name"] for f in plain["findings"]] == ["a.b@VP1", "a.b@VP2", "a.d"]
+    assert result.unjudged() == 1  # of VP1 nothing is asked: it does not hold
     with pytest.raises(KeyError):
         result.finding("a.c")
 

@@ -160,13 +160,11 @@ def amount(value: float | None, unit: str, units: System = "metric") -> str:
     return f"{text} {beside(text, unit)}".strip()
 
 
-def print_counts(out: Console, result: Result, *, kept: int = 0,
-                 word: str = "kept") -> None:  # fmt: skip
-    """One line: how many findings of each verdict; `kept` of them are held to nothing."""
-    count = result.count()
-    count["holds"] -= kept
+def print_counts(out: Console, result: Result, word: str = "without a limit") -> None:
+    """One line: how many findings of each verdict; `word` is for what is held to no limit."""
+    count, free = result.count(), result.unjudged()
     parts = [f"[{STYLE[v]}]{MARK[v]} {count[v]} {v}[/]" for v in reversed(VERDICTS)]
-    parts += [f"{kept} {word}"] if kept else []
+    parts += [f"{free} {word}"] if free else []
     out.print("   ".join(parts))
 
 

@@ -75,8 +75,7 @@ def run(
             open_ones = [f for f in worst_first(result.findings) if f.verdict != "holds"]
             out.print()
             print_findings(out, open_ones, system)
-            free = sum(1 for f in result.findings if f.value is not None and f.limit is None)
-            print_counts(out, result, kept=free, word="without a limit")
+            print_counts(out, result)
             for note in shown.notes:
                 out.print(note, style="dim")
             out.print(kept)

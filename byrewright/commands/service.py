@@ -99,7 +99,7 @@ def run(
                 or (f.key == "service.trend" and f.verdict == "unknown")]  # fmt: skip
         out.print()
         print_findings(out, late, system)
-        print_counts(out, plan.result, kept=sum(1 for t in plan.trends if t.word == KEPT))
+        print_counts(out, plan.result, KEPT)
         for note in shown.notes:
             out.print(note, style="dim")
 

@@ -149,7 +149,8 @@ def _print(out: Console, result: Result, every: bool) -> None:
     out.print()
     open_ones = [f for f in worst_first(result.findings) if f.verdict != "holds"]
     print_findings(out, open_ones)
-    kept = sum(1 for f in result.findings if f.value is not None and f.limit is None)
-    print_counts(out, result, kept=kept)
+    from byrewright.site.checks.verdicts import KEPT
+
+    print_counts(out, result, KEPT)
     for note in result.notes:
         out.print(note, style="dim")

@@ -35,7 +35,7 @@ from byrewright.documents.typeset import pdf
 from byrewright.documents.us_units import result_in
 from byrewright.documents.us_words import text_in
 from byrewright.plant.plant import Plant
-from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
+from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table, Verdict
 from byrewright.site.checks.verdicts import KEPT
 from byrewright.site.checks.verdicts import STUDY as MEASURED
 from byrewright.standards.cautions import CAUTIONS, LEAD
@@ -160,11 +160,10 @@ def report_data(
         "revision": revision,
         "version": __version__,
         "answer": answer(results),
-        "marks": {**MARKS, KEPT: "–"},
-        "counts": [
-            {"verdict": v, "n": count[v], "meaning": VERDICT_MEANING[v]}
-            for v in ("holds", "tight", "fails", "unknown")
-        ],
+        "marks": {**MARKS, KEPT: "–", FREE: "–"},
+        "counts": [{"verdict": v, "n": count[v], "meaning": VERDICT_MEANING[v]} for v in ORDER],
+        "meanings": [*((v, VERDICT_MEANING[v]) for v in ORDER), (FREE, "told, and not judged")],
+        "unjudged": _unjudged(results.unjudged()),
         "worst": [_finding(f, units) for f in worst[:WORST_SHOWN]],
         "more_worst": max(0, len(worst) - WORST_SHOWN),
         "lead": LEAD,
@@ -192,6 +191,10 @@ def report_data(
 
 
 US_SAYS = "US customary in lists and tables; sentences keep the metric figures worked with"
+ORDER: tuple[Verdict, ...] = ("holds", "tight", "fails", "unknown")
+"""The verdicts as the cover shows them."""
+FREE = "no limit"
+"""In place of the verdict of a statement that is held to nothing."""
 SHORT_LEAD = (
     "Advises and monitors; never a safety system. Local codes and licensed practice decide."
 )
@@ -229,13 +232,17 @@ def answer(results: Result) -> str:
     count = results.count()
     total = sum(count.values())
     if not total:
-        return "No question was asked of this plant yet."
+        return (
+            "Nothing was asked of this plant that is held to a limit."
+            if results.findings
+            else "No question was asked of this plant yet."
+        )
     if count["fails"]:
         start = f"As described, the plant fails in {_of(count['fails'], total)}."
     elif count["unknown"]:
         start = f"Nothing fails, but {_of(count['unknown'], total)} cannot be judged yet."
     else:
-        start = f"The plant as described holds in all {total} answers."
+        start = f"The plant as described holds{f' in all {total} answers' if total > 1 else ''}."
     parts = [start]
     if count["fails"] and count["unknown"]:
         parts.append(
@@ -248,6 +255,14 @@ def answer(results: Result) -> str:
     if results.assumptions:
         parts.append("The answers rest on the assumptions listed in this report.")
     return " ".join(parts)
+
+
+def _unjudged(count: int) -> str:
+    """What the cover says beside the verdicts."""
+    if not count:
+        return ""
+    more = "One more figure is" if count == 1 else f"{count} more figures are"
+    return f"{more} held to no limit and not counted here."
 
 
 def _of(part: int, total: int) -> str:
@@ -285,14 +300,14 @@ def _finding(one: Finding, units: System) -> dict[str, str]:
     if one.sense != "informational" and one.limit is not None:
         word = "at least" if one.sense == "at_least" else "at most"
         needs = f"{word} {quantity(one.limit, one.unit, units)}"
-    kept = one.key.startswith(f"{MEASURED}.") and one.value is not None and one.limit is None
+    free = KEPT if one.key.startswith(f"{MEASURED}.") else FREE
     meaning = "stated" if one.confidence == "stated" else lists.meaning(one.confidence)
     if one.source == "practice":
         meaning = meaning.split(";")[0]  # there is no text to check it against
     return {
         "title": one.title,
         "subject": "" if one.label == one.title else one.subject,
-        "verdict": KEPT if kept else one.verdict,
+        "verdict": one.verdict if one.judged else free,
         "sentence": prose(one.sentence),
         "has": quantity(one.value, one.unit, units),
         "needs": needs or "-",

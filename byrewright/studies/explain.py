@@ -112,8 +112,8 @@ def _held_to(finding: Finding) -> str:
 
 def _verdict(finding: Finding) -> str:
     words = f"{finding.verdict}: {VERDICT_MEANING[finding.verdict]}"
-    if finding.sense == "informational" and finding.verdict == "holds":
-        return "holds: for information, not judged."
+    if not finding.judged:
+        return "For information: held to no limit."
     if finding.margin is None:
         return f"{words}."
     share = f"{100 * abs(finding.margin):.1f} % of it"

@@ -307,8 +307,8 @@ def mark(verdict: Verdict, t: Texts) -> Html:
 
 
 def counts(result: Result, t: Texts) -> Html:
-    """How many findings of each verdict."""
-    number = result.count()
+    """How many findings of each verdict, and how many are held to no limit."""
+    number, free = result.count(), result.unjudged()
     return tag(
         "ul",
         [
@@ -320,7 +320,8 @@ def counts(result: Result, t: Texts) -> Html:
                 cls=None if number[x] else "zero",
             )
             for x in VERDICTS
-        ],
+        ]
+        + ([tag("li", tag("b", free), t("verdict.free"), cls="zero")] if free else []),
         cls="counts",
     )
 

@@ -6,6 +6,7 @@ import datetime as dt
 import json
 import shutil
 import subprocess
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -123,9 +124,9 @@ def test_units_turn_for_a_us_reader() -> None:
 @pytest.mark.parametrize(
     ("keep", "says"),
     [
-        (("holds",), "holds in all 2 answers"),
-        (("holds", "unknown"), "1 of 3 answers cannot be judged"),
-        (("holds", "fails", "tight"), "fails in 1 of 4 answers"),
+        (("holds",), "The plant as described holds."),
+        (("holds", "unknown"), "1 of 2 answers cannot be judged"),
+        (("holds", "fails", "tight"), "fails in 1 of 3 answers"),
     ],
 )
 def test_the_answer_is_one_honest_paragraph(keep: tuple[str, ...], says: str) -> None:
@@ -133,6 +134,21 @@ def test_the_answer_is_one_honest_paragraph(keep: tuple[str, ...], says: str) ->
     every = made_result()
     some = Result("sizing", "x", tuple(f for f in every.findings if f.verdict in keep))
     assert says in answer(some)
+
+
+def test_what_is_held_to_no_limit_is_told_apart_on_the_cover() -> None:
+    """Would fail if a reading that is only kept, or a plain statement, swelled what holds."""
+    held, said = (replace(f, verdict="holds", limit=x) for f, x in
+                  zip(made_result().findings[:2], (1.0, None), strict=True))  # fmt: skip
+    data = data_of(rotary(), Result("sizing", "x", (held, said)))
+    assert data["counts"][0]["n"] == 1  # type: ignore[index]
+    assert str(data["unjudged"]).startswith("One more figure is held to no limit")
+    two = (held, replace(held, subject="VP2"), said)
+    assert "holds in all 2 answers" in answer(Result("sizing", "x", two))
+    assert _finding(said, "metric")["verdict"] == "no limit"
+    assert answer(Result("sizing", "x", (said,))) == (
+        "Nothing was asked of this plant that is held to a limit."
+    )
 
 
 def test_a_wrong_date_is_refused() -> None:
@@ -148,7 +164,7 @@ def test_a_plant_without_results_still_gets_its_report() -> None:
 
 @pytest.mark.parametrize(("key", "limit", "word"), [
     ("as_measured.pump_capacity", None, "kept"), ("as_measured.drop_pump", 2.0, "holds"),
-    ("day.load", None, "holds"),
+    ("day.load", None, "no limit"),
 ])  # fmt: skip
 def test_a_reading_that_is_held_to_nothing_does_not_hold_in_the_report(
     key: str, limit: float | None, word: str

@@ -21,7 +21,8 @@ def test_every_finding_of_a_plant_explains_itself() -> None:
     """A finding would be shown without its numbers, source or verdict."""
     for found in size(small()).findings:
         text = explain(found).render()
-        assert found.title in text and found.verdict in text
+        assert found.title in text
+        assert (found.verdict if found.judged else "held to no limit") in text
         assert "Formula:" in text and "Source:" in text
         assert not re.search(r"\bNone\b|\bnan\b|\[\]|e[+-]\d\d", text), text
         assert all(not line.endswith(" ") for line in text.splitlines())

@@ -67,8 +67,7 @@ class Judged:
     @property
     def word(self) -> str:
         """The verdict in a word; `kept` for a reading that is held to nothing."""
-        f = self.finding
-        return KEPT if f.value is not None and f.limit is None else f.verdict
+        return self.finding.verdict if self.finding.judged else KEPT
 
     @property
     def not_done(self) -> bool:
