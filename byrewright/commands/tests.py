@@ -69,7 +69,7 @@ def run(
         log = bench.log()
         try:
             for one in files:
-                print(_take(bench, log, one, unchanged))
+                print(_take(bench, log, one, unchanged, system))
             entries = log.entries("test", "reading") if log.home.identity() else []
             result, shown = _result(bench, entries, "metric"), _result(bench, entries, system)
             if certificate is not None:
@@ -102,13 +102,15 @@ def _write(bench: PlantChecks, folder: Path, units: System) -> None:
     print(f"{counted(len(bench.checks), 'check')}, about {hours:.0f} hours of work for one person")
 
 
-def _take(bench: PlantChecks, log: Log, path: Path, unchanged: bool) -> str:
+def _take(bench: PlantChecks, log: Log, path: Path, unchanged: bool, units: System) -> str:
+    from byrewright.documents.tests_in import asked_by
     from byrewright.site.checks.sheet import read_json, take
     from byrewright.site.checks.workbook import read_workbook
     from byrewright.studies.sizing.sizes import counted
 
     filled = read_json(path) if path.suffix.casefold() == ".json" else read_workbook(path)
-    taken = take(log, filled, bench.checks, bench.owner, unchanged=unchanged)
+    taken = take(log, filled, bench.checks, bench.owner, unchanged=unchanged,
+                 asked=asked_by(filled, bench.checks, units))  # fmt: skip
     told = f"{path}: {counted(len(taken.new), 'reading')} entered"
     told += f", {taken.corrected} of them corrections" if taken.corrected else ""
     told += (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from byrewright.documents.format import System
@@ -10,6 +10,7 @@ from byrewright.documents.us_units import finding_in, result_in
 from byrewright.documents.us_words import AIR, AIR_GROUPS, text_in, words_in
 from byrewright.results import Result
 from byrewright.site.checks.check import Check
+from byrewright.site.checks.sheet import Filled
 from byrewright.site.checks.verdicts import Judged, as_measured, judged, line
 from byrewright.site.log import Entry
 from byrewright.standards.units import US_UNITS, convert
@@ -23,7 +24,7 @@ def check_in(check: Check, system: System) -> Check:
     if system != "US":
         return check
     airy = check.group in AIR_GROUPS
-    other = US_UNITS.get(_unit_of(check), check.unit)
+    other = unit_in(check, system)
 
     def turned(value: float) -> float:
         return convert(value, check.unit, other) if other != check.unit else value
@@ -35,6 +36,24 @@ def check_in(check: Check, system: System) -> Check:
         title=text_in(check.title, system, air=airy), point=text_in(check.point, system, air=airy),
         how=text_in(check.how, system, air=airy),
     )  # fmt: skip
+
+
+def unit_in(check: Check, system: System) -> str:
+    """The unit in which a check is asked for in the reader's units."""
+    return US_UNITS.get(_unit_of(check), check.unit) if system == "US" else check.unit
+
+
+def asked_by(
+    filled: Filled, checks: Sequence[Check], otherwise: System = "metric"
+) -> Callable[[Check], str]:
+    """The unit in which a filled-in sheet asked for each check, by the units that its rows say; of
+    one that says none, in those of its reader."""
+    by_id = {c.id: c for c in checks}
+    said = [(r.unit, by_id[r.check]) for r in filled.rows if r.unit and r.check in by_id]
+    us = any(unit == unit_in(c, "US") != c.unit for unit, c in said)
+    metric = any(unit == c.unit != unit_in(c, "US") for unit, c in said)
+    system: System = otherwise if us == metric else "US" if us else "metric"
+    return lambda check: unit_in(check, system)
 
 
 def checks_in(checks: Sequence[Check], system: System) -> tuple[Check, ...]:

@@ -7,9 +7,11 @@ import html
 import io
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
+from typing import cast
 
 import pytest
 from hypothesis import given
@@ -26,13 +28,17 @@ from byrewright.documents.plan_sheets import plan_sheets, plan_svg
 from byrewright.documents.quotation import quotation_data
 from byrewright.documents.readers import paper_for
 from byrewright.documents.schematic import BORDER_MM, PAGES, Issue
+from byrewright.documents.tests_in import asked_by
 from byrewright.plant.pinning import read_set_out
 from byrewright.plant.sited import sited
+from byrewright.site.checks.check import revision_of
+from byrewright.site.checks.sheet import Filled, Row, SheetError, take
+from byrewright.site.log import Log, Owner
 from byrewright.standards.pipes import trade_in
 from byrewright.standards.units import convert
 from byrewright.studies.changes import Change
 from byrewright.studies.sizing import size
-from tests.documents.test_us_units import METRIC, PLANS, WORDS
+from tests.documents.test_us_units import METRIC, PLANS, WORDS, bench
 from tests.place.scenes import briefed
 from tests.quote.test_quotation import made as priced
 from tests.studies.failing import ROWS, example
@@ -49,6 +55,29 @@ def plan_files(name: str, units: System) -> dict[str, bytes]:
     """The lists and sheets of an example's plan."""
     parts = plan_set(example(name), units=units)
     return {p.name: p.make() for p in parts if p.name.endswith((".csv", ".svg"))}
+
+
+@pytest.mark.parametrize(("check", "typed", "unit", "says"), [
+    ("working_vacuum", Row("", 120.0, unit="inHg"), "inHg", "120 inHg cannot be"),
+    ("working_vacuum", Row("", 13.0, unit="gpm"), "inHg", "is read in gpm, and .* in inHg; enter"),
+    ("pump_capacity@VP1", Row("", seen=True), "cfm", "is a reading in cfm, not a tick"),
+])  # fmt: skip
+def test_a_us_sheet_is_refused_in_its_own_units(
+    tmp_path: Path, check: str, typed: Row, unit: str, says: str
+) -> None:
+    """A tester who typed 120 inHg for 12.0 would be told that 406 kPa cannot be; his sheet asks for
+    no kPa."""
+    checks, log = bench(ROWS).checks, Log(tmp_path / "log.sqlite", Owner("p", "x"))
+    good = Row("milkline_slope@ML1", 1.0, unit="%", who="anna", when="2026-03-05 10:00")
+    vacuum = Row("drop_pump@VP1", None, unit="inHg")  # an empty line says what the sheet asks in
+    for rows, system in (((good, vacuum), "metric"), ((good,), "US")):
+        line = replace(typed, check=check, who="anna", when="2026-03-05 10:00")
+        sheet = Filled("s", "s1", "p", "x", revision_of(checks), (*rows, line))
+        asked = asked_by(sheet, checks, cast(System, system))
+        assert asked({c.id: c for c in checks}[check]) == unit
+        with pytest.raises(SheetError, match=f"{check}:? {says}"):
+            take(log, sheet, checks, log.owner, asked=asked)
+    log.close()
 
 
 @pytest.mark.parametrize("name", PLANS)

@@ -210,7 +210,7 @@ def spoil(folder: Path, change) -> None:
         (lambda t: t.replace("0.04,", "0.004,", 1), r"clock goes back by 0\.016 s after sample 2"),
         (
             lambda t: t.replace(",4", ",42"),
-            r"reaches 4\d\d.* kPa, which no vacuum does; is its unit",
+            r"reaches 4\d\d.* kPa, which no vacuum does; is its unit kPa",
         ),
         (lambda t: t.split("\n")[0] + "\n", r"no row of readings"),
         (lambda t: "", r"no column is called"),

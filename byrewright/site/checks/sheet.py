@@ -12,7 +12,7 @@ import binascii
 import hashlib
 import json
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -157,11 +157,12 @@ def _row(name: str, told: Mapping[str, Any]) -> Row:
 
 def take(
     log: Log, filled: Filled, checks: Sequence[Check], owner: Owner, *, unchanged: bool = False,
-    now: float | None = None,
+    now: float | None = None, asked: Callable[[Check], str] = lambda check: check.unit,
 ) -> Taken:  # fmt: skip
     """Enter what a sheet says that the log does not say yet; all of it or nothing.
 
     Args:
+        asked: the unit in which the sheet asks for a check; refusals speak in it.
         unchanged: of a sheet of an older revision, take the checks that are as they were.
 
     Raises:
@@ -169,9 +170,9 @@ def take(
         LogRefused, LogTrouble, LogDamaged
     """
     taken = Taken()
-    rows = _fitting(filled, {c.id: c for c in checks}, owner, unchanged, taken)
+    rows = _fitting(filled, {c.id: c for c in checks}, owner, unchanged, taken, asked)
     clock = time.time() if now is None else now
-    news = [_new(filled, r, c, clock) for r, c in rows]
+    news = [_new(filled, r, c, clock, asked) for r, c in rows]
     there = log.entries("test")
     before = [e for e in current(there) if e.data.get("sheet") == filled.sheet]
     known = {e.uid for e in there}
@@ -203,7 +204,12 @@ def _before(before: Sequence[Entry], new: New) -> tuple[Entry | None, bool]:
 
 
 def _fitting(
-    filled: Filled, checks: Mapping[str, Check], owner: Owner, unchanged: bool, taken: Taken
+    filled: Filled,
+    checks: Mapping[str, Check],
+    owner: Owner,
+    unchanged: bool,
+    taken: Taken,
+    asked: Callable[[Check], str],
 ) -> list[tuple[Row, Check]]:
     """The rows that say something, with their checks; refuses what is not of this plant."""
     name = filled.name
@@ -225,7 +231,7 @@ def _fitting(
     if known is not None and not older:
         raise SheetError(
             f"{name}: {known.check} is read in {known.unit}, and this plant asks for it in "
-            f"{checks[known.check].unit}; enter it so"
+            f"{asked(checks[known.check])}; enter it so"
         )
     if odd and not unchanged:
         shown = ", ".join(odd[:SHOWN]) + (f" and {len(odd) - SHOWN} more" if odd[SHOWN:] else "")
@@ -255,15 +261,16 @@ def _in_asked_unit(row: Row, check: Check | None) -> Row:
     )  # fmt: skip
 
 
-def _new(filled: Filled, row: Row, check: Check, now: float) -> New:
+def _new(filled: Filled, row: Row, check: Check, now: float, asked: Callable[[Check], str]) -> New:
     where = f"{filled.name}: {check.id}"
     if check.unit and row.seen:
-        raise SheetError(f"{where}: is a reading in {check.unit}, not a tick; enter its value")
+        raise SheetError(f"{where}: is a reading in {asked(check)}, not a tick; enter its value")
     if not check.unit and row.value is not None:
         raise SheetError(f"{where}: is a tick, not a number")
     stem = check.id.partition("@")[0]
     if row.value is not None and not can_be(stem, check.group, check.unit, row.value):
-        raise SheetError(f"{where}: {row.value:g} {check.unit} cannot be; see to its unit and its "
+        value = convert(row.value, check.unit, asked(check)) if check.unit else row.value
+        raise SheetError(f"{where}: {value:.4g} {asked(check)} cannot be; see to its unit and its "
                          "decimal sign")  # fmt: skip
     if not row.who:
         raise SheetError(f"{where}: does not say who did it")

@@ -294,9 +294,9 @@ def _in_unit(
     low, high = PLAUSIBLE[own]
     least, most = (float(v) for v in np.nanpercentile(told, [0.5, 99.5]))
     if least < low or most > high:
-        wrong = most if most > high else least
+        wrong = ((most if most > high else least) - offset) / factor
         raise ReadingsError(
-            f"{path}: column {name} reaches {in_figures(wrong)} {own}, which no "
+            f"{path}: column {name} reaches {in_figures(wrong)} {stated}, which no "
             f"{_words(channel)} does; is its unit {stated}, and is it this column?"
         )
     beyond = (told < low) | (told > high)

@@ -13,7 +13,7 @@ from fastapi.responses import JSONResponse, Response
 from nicegui import ui
 
 from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
-from byrewright.documents.tests_in import judged_in, measured_in
+from byrewright.documents.tests_in import asked_by, judged_in, measured_in
 from byrewright.errors import ByrewrightError
 from byrewright.results import Result
 from byrewright.site.alarms import new_uid
@@ -135,7 +135,9 @@ def _head(bench: PlantChecks, sheet: str) -> dict[str, Any]:
 def _enter(bench: PlantChecks, name: str, told: Any) -> int:
     log = bench.log()
     try:
-        return len(take(log, from_data(name, told), bench.checks, bench.owner).new)
+        filled = from_data(name, told)
+        asked = asked_by(filled, bench.checks)
+        return len(take(log, filled, bench.checks, bench.owner, asked=asked).new)
     finally:
         log.close()
 
