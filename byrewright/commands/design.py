@@ -114,7 +114,7 @@ def draft(
 def _in_us(change: Change, plant: Plant) -> str:
     """A figure of the plant file in US units, as it stands behind the file's own."""
     from byrewright.documents.format import key_unit, quantity
-    from byrewright.documents.us_words import bore_in
+    from byrewright.documents.us_words import bore_said
     from byrewright.standards.units import US_UNITS
 
     owner = plant.equipment.get(change.of) or next(
@@ -126,7 +126,7 @@ def _in_us(change: Change, plant: Plant) -> str:
     if unit not in US_UNITS:
         return ""
     if "bore" in change.figure:
-        return f" ({bore_in(change.to)} in)"
+        return f" ({bore_said(change.to)})"
     return f" ({quantity(change.to, unit, 'US')})"
 
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 
 from byrewright.documents.format import drawn_system
-from byrewright.documents.us_words import SECTION, bore_in, section_in, text_in
+from byrewright.documents.us_words import SECTION, bore_in, bore_said, section_in, text_in
 from byrewright.standards.units import US_UNITS, convert
 
 Cell = str | float | int
@@ -105,7 +105,7 @@ def bores(many: Sequence[float]) -> str:
     """Bores of one line, with their unit."""
     if not _us():
         return "/".join(f"{b:g}" for b in many) + " mm"
-    return "/".join(map(bore_in, many)) + " in"
+    return "/".join(map(bore_said, many))
 
 
 def said(words: str) -> str:

@@ -181,7 +181,7 @@ class Paper:
 
 def _is_number(text: str) -> bool:
     try:
-        float(re.sub(r"[\u2009<]|[ /](?=\d)", "", text) or "0")
+        float(re.sub(r"[\u2009<]|[ /](?=\d)| OD| \([\d.]+\)$", "", text) or "0")
     except ValueError:
         return text == "-"
     return True

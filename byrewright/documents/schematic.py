@@ -38,8 +38,10 @@ TESTED = (
     "PP pressure (ISA-5.1)."
 )
 
-SIZES = {"metric": "bore in mm",
-         "US": "size in inches as it is bought (decimals: its bore)"}  # fmt: skip
+SIZES = {
+    "metric": "bore in mm",
+    "US": "size in inches as it is bought (OD: a tube, by its outside; decimals: the bore)",
+}
 """What stands at a pipe behind its tag."""
 
 

@@ -131,8 +131,9 @@ def text_in(
     for metric, plain in _WORDS.items():
         text = text.replace(metric, plain)
     text = _BECOMES.sub(r"\1 \3 becomes \2 \3", text)
-    text = _BORES.sub(lambda m: f"bore {bore_in(float(m[1]))} in becomes {bore_in(float(m[2]))} in",
-                      text)  # fmt: skip
+    text = _BORES.sub(
+        lambda m: f"bore {bore_said(float(m[1]))} becomes {bore_said(float(m[2]))}", text
+    )
     text = _PLATE.sub(_plated, text)
     text = (_COLD if cold else _OF_HEAT).sub(_heat, text)
     text = _MOTORS.sub(lambda m: _turned(m[1], "kW", "hp"), text)
@@ -192,19 +193,31 @@ def _plated(m: re.Match[str]) -> str:
     return told + (f" becomes {said(now)}" if now else "")
 
 
-def bore_in(mm: float) -> str:
-    """A bore without its unit: the size that it is bought under, else decimal inches.
+def bore_in(mm: float, unit: str = "") -> str:
+    """A bore without its unit: the size that it is bought under, else thousandths of an inch, by
+    which no two bores are alike; with them, where another bore goes by the size alone.
 
-    >>> bore_in(60.3), bore_in(66.8)
-    ('2 1/2', '2.63')
+    >>> bore_in(60.3), bore_in(65.0), bore_in(73.0), bore_in(66.8), bore_in(50.8)
+    ('2 1/2 OD', '2 1/2', '3 OD (2.874)', '2.630', '2.000')
     """
-    return trade_in(mm) or short(convert(mm, "mm", "in"))
+    true, found = f"{convert(mm, 'mm', 'in'):.3f}{unit}", trade_in(mm)
+    if found is None:
+        return true
+    size, kind, alone = found
+    return f"{size}{unit}{kind}" + ("" if alone else f" ({true})")
+
+
+def bore_said(mm: float) -> str:
+    """A bore with its unit, in words.
+
+    >>> bore_said(60.3), bore_said(73.0), bore_said(66.8)
+    ('2 1/2 in OD', '3 in OD (2.874 in)', '2.630 in')
+    """
+    return bore_in(mm, " in")
 
 
 def _bore(m: re.Match[str]) -> str:
-    """A bore; what is bought under no size in inches stays for the others."""
-    size = trade_in(value_of(next(g for g in m.groups() if g)))
-    return m[0] if size is None else f"{size} in"
+    return bore_said(value_of(next(g for g in m.groups() if g)))
 
 
 def _heat(m: re.Match[str]) -> str:

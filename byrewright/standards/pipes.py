@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from fractions import Fraction
 
 from byrewright.standards.model import Value
 
@@ -58,7 +57,6 @@ ASME_BPE: tuple[Tube, ...] = tuple(
     )
 )  # fmt: skip
 
-INCH_MM = 25.4
 LEAST_MILK_BORE_MM = 35.6
 """Least bore of a fixed milk line: the 38 mm tube (common practice, no source)."""
 
@@ -67,33 +65,33 @@ AIRLINE_BORES_MM: tuple[float, ...] = (
 )  # fmt: skip
 """Bores of airlines, plastic or galvanised; 250 mm in the largest parlours (common practice, no
 source)."""
-TRADE_IN: Mapping[str, tuple[float, ...]] = {
-    "3/8": (10.0,), "1/2": (15.0,), "3/4": (20.0,), "1": (22.6, 25.0), "1 1/4": (32.0,),
-    "1 1/2": (35.6, 38.0, 40.0), "2": (48.5, 48.6, 50.0), "2 1/2": (60.0, 60.3, 65.0),
-    "3": (72.9, 73.0, 80.0), "4": (97.6, 98.0, 100.0), "5": (125.0,), "6": (150.0,),
-    "8": (200.0,), "10": (250.0,),
+PIPE, OUTSIDE = "", " OD"
+TRADE_IN: Mapping[tuple[str, str], tuple[float, ...]] = {
+    ("3/8", PIPE): (10.0,), ("1/2", PIPE): (15.0,), ("3/4", PIPE): (20.0,), ("1", PIPE): (25.0,),
+    ("1 1/4", PIPE): (32.0,), ("1 1/2", PIPE): (40.0, 38.0), ("2", PIPE): (50.0,),
+    ("2 1/2", PIPE): (65.0,), ("3", PIPE): (80.0,), ("4", PIPE): (100.0,), ("5", PIPE): (125.0,),
+    ("6", PIPE): (150.0,), ("8", PIPE): (200.0,), ("10", PIPE): (250.0,),
+    ("1/2", OUTSIDE): (9.4,), ("3/4", OUTSIDE): (15.75,), ("1", OUTSIDE): (22.6, 22.1),
+    ("1 1/2", OUTSIDE): (35.6, 34.8), ("2", OUTSIDE): (48.6, 48.5, 47.5),
+    ("2 1/2", OUTSIDE): (60.3, 60.2, 60.0), ("3", OUTSIDE): (72.9, 73.0),
+    ("4", OUTSIDE): (97.6, 97.38, 98.0), ("6", OUTSIDE): (146.86,),
 }  # fmt: skip
 """Bores by the size in inches that they are bought under in the US: tubes by their outside, other
-pipe by its nominal bore (from memory). Tubes of 33.7, 40 and 70 mm have no such size."""
-EIGHTHS, NEAR_MM = 8, 0.1
-"""A bore of so many parts of an inch, as near as this, is called by them."""
+pipe by its nominal bore (from memory). The first bore of each goes by the size alone. Tubes with an
+outside of 33.7, 40 or 70 mm have no such size."""
 
 
-def trade_in(bore_mm: float) -> str | None:
-    """The size in inches that a bore is bought under in the US; nothing where it has none.
+def trade_in(bore_mm: float) -> tuple[str, str, bool] | None:
+    """The size in inches that a bore is bought under in the US, what stands behind that of a tube,
+    and whether it is the one bore that goes by the size alone. Nothing where it has none.
 
-    >>> trade_in(48.6), trade_in(152.4), trade_in(72.9), trade_in(66.8), trade_in(34.8)
-    ('2', '6', '3', None, '1 1/2')
+    >>> trade_in(48.6), trade_in(50.0), trade_in(47.5), trade_in(66.8)
+    (('2', ' OD', True), ('2', '', True), ('2', ' OD', False), None)
     """
-    for size, bores in TRADE_IN.items():
+    for (size, kind), bores in TRADE_IN.items():
         if bore_mm in bores:
-            return size
-    tube = next((t.od_mm for t in ASME_BPE if t.bore_mm == bore_mm), bore_mm)
-    parts = round(tube / INCH_MM * EIGHTHS)
-    if not parts or abs(tube - parts * INCH_MM / EIGHTHS) > NEAR_MM:
-        return None
-    whole, over = divmod(Fraction(parts, EIGHTHS), 1)
-    return " ".join(str(x) for x in (whole, over) if x)
+            return size, kind, bore_mm == bores[0]
+    return None
 
 
 MILKLINE_BORES_MM: tuple[float, ...] = (38.0, 48.5, 60.0, 73.0, 98.0)

@@ -65,7 +65,7 @@ def test_no_paper_or_workbook_of_a_us_quotation_is_metric(one: Quote) -> None:
     assert [w for w in words if METRIC.search(w) or WORDS.search(w)] == []
     assert {w for w in words if w in ("m", "km", "h/m")} == set()
     assert {"ft", "mi", "h/ft"} <= set(words)
-    assert any("bore 2 1/2 in" in w for w in words) and any(" hp" in w for w in words)
+    assert any("bore 2.500 in" in w for w in words) and any(" hp" in w for w in words)
     assert any("Lay a foot of pipe over 1 1/2 in and up to 2 1/2 in bore" in w for w in words)
 
 

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import pytest
 
+from byrewright.documents.us_words import bore_in, bore_said
 from byrewright.standards import cables, compressed_air, deck, pipes
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.tables import TABLES
@@ -68,11 +69,26 @@ def test_walls_of_steel_tubes_are_the_standards(tube: pipes.Tube) -> None:
 
 
 @pytest.mark.parametrize("size", pipes.TRADE_IN)
-def test_a_trade_size_is_near_its_inches(size: str) -> None:
+def test_a_trade_size_is_near_its_inches(size: tuple[str, str]) -> None:
     """Would fail if a pipe were ordered under the name of another."""
-    inches = sum(Fraction(part) for part in size.split())
+    inches = sum(Fraction(part) for part in size[0].split())
     for bore in pipes.TRADE_IN[size]:
-        assert bore == pytest.approx(float(inches) * 25.4, rel=0.2)  # outside or nominal bore
+        off = float(inches) * 25.4 - bore
+        assert 2 * 1.2 - 0.6 < off < 2 * 2.8 if size[1] else abs(off) < 0.2 * bore  # two walls
+    for tube in pipes.ASME_BPE:
+        if abs(tube.od_mm - float(inches) * 25.4) < 0.01 and size[1]:
+            assert tube.bore_mm in pipes.TRADE_IN[size]
+
+
+def test_two_bores_never_read_alike() -> None:
+    """Would fail if a tube of 48.6 mm and a pipe of 50 mm, bought under 2 in both, read alike: one
+    was taken for the other."""
+    bores = {b for some in pipes.TRADE_IN.values() for b in some}
+    bores |= {t.bore_mm for t in (*pipes.ISO_2037, *pipes.ASME_BPE)}
+    bores |= {*pipes.AIRLINE_BORES_MM, *pipes.MILKLINE_BORES_MM, 25.4, 50.8, 152.4}
+    bores |= {round(x / 10, 1) for x in range(50, 2600)}
+    assert len({bore_in(b) for b in bores}) == len({bore_said(b) for b in bores}) == len(bores)
+    assert bore_said(48.6) == "2 in OD" and bore_said(50.0) == "2 in"
 
 
 def test_air_is_as_dry_as_its_class_says() -> None:

@@ -8,7 +8,7 @@ from byrewright.documents.format import words
 from byrewright.documents.ink import ink_of
 from byrewright.documents.sheets import service_drawn
 from byrewright.documents.us_units import unit_by_name
-from byrewright.documents.us_words import bore_in
+from byrewright.documents.us_words import bore_said
 from byrewright.plant.machine import Machine, Upkeep
 from byrewright.plant.plant import Pipe
 from byrewright.plant.record import Parameter
@@ -101,7 +101,7 @@ def about_pipe(v: Visit, pipe: Pipe, sizing: Result | None) -> list[Child]:
         (t("pipe.to"), pipe.end),
         (
             t("pipe.bore"),
-            f"{bore_in(pipe.bore_mm)}\u00a0in" if v.units == "US" else v.number(pipe.bore_mm, "mm"),
+            bore_said(pipe.bore_mm) if v.units == "US" else v.number(pipe.bore_mm, "mm"),
         ),
         (t("pipe.length"), v.number(pipe.length_m, "m")),
         (t("pipe.rise"), v.number(pipe.rise_m, "m")),
