@@ -334,12 +334,19 @@ def test_a_valve_that_loses_its_signal_goes_to_rest() -> None:
 
 
 def test_what_is_done_is_listed_once() -> None:
-    """Starting the tractor's set, for power and again for the cold water, was told twice."""
+    """Starting the tractor's set was told twice: for power and again for the cold water, of this
+    plant and again of any; so was running a pump by hand whose level sensor failed."""
     plant = changed(example(ROWS), GE1={"start_by": "tractor"})
     done = next(t for t in study_failures(plant, simulate=False).tables if t.key.endswith("to_do"))
     steps = [re.findall(r"\d+\. ([^;]*)", str(r[2])) for r in done.rows]
     assert any("start GE1 and transfer the load to it" in s for s in steps)
     assert [s for s in steps if len(set(s)) < len(s)] == []
+    told = {str(r[0]): str(r[2]) for r in done.rows}
+    start = "1. start GE1 and transfer the load to it"
+    assert told["EM1 fails"] == f"{start}; 2. switch loads on in the order at the board"
+    assert told["EM1 loses a phase"] == start
+    assert told["RC1 level probe says empty"] == "1. run MP1 by hand; 2. wipe the probe"
+    assert told["V40 sticks"] == "1. move V40 by hand, to b"
 
 
 def test_a_machine_that_has_lost_all_its_parts_stands() -> None:

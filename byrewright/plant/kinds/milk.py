@@ -124,9 +124,9 @@ class Receiver(ReceivesMilk):
     CAN = frozenset({"holds milk"})
     FAILURES = (
         Failure("level probe says empty", "transducer", 0.5, "pump never starts, receiver fills to the trap",
-                "run the pump by hand, wipe the probe", "probe", effects.HELD),
+                "run the pump by hand; wipe the probe", "probe", effects.HELD),
         Failure("level probe says full", "transducer", 0.5, "pump never stops, air in the delivery",
-                "run the pump by hand, wipe the probe", "probe", effects.HELD_ON),
+                "run the pump by hand; wipe the probe", "probe", effects.HELD_ON),
         Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "shut it off; carry on with the other", "receiver", effects.BREAKS_OPEN),
     )  # fmt: skip
     UPKEEP = (

@@ -70,6 +70,26 @@ class OperatorAction(NamedTuple):
 
 OperatorActions = tuple[OperatorAction, ...]
 """What people do, in order; none when the plant does it by itself."""
+_SAID: Mapping[Verb, tuple[str, ...]] = {
+    "transfer": ("start the generator", "without one connect the tractor's generator at its inlet"),
+    "run": ("run by hand", "run the pump by hand"),
+    "move": ("move it by hand",),
+}
+"""What a kind has people do of its failure, and an act says of this plant by name."""
+
+
+def left_to_do(do: str, machine: str, acts: Iterable[OperatorAction]) -> str:
+    """What a machine's kind has people do of its failure and no act says already.
+
+    >>> acts = (OperatorAction("transfer", "GE1"), OperatorAction("move", "V1", "to_b"))
+    >>> left_to_do("start the generator; switch loads on", "EM1", acts)
+    'switch loads on'
+    >>> left_to_do("move it by hand", "V1", acts), left_to_do("move it by hand", "V2", acts)
+    ('', 'move it by hand')
+    """
+    said = [s for a in acts for s in _SAID.get(a.verb, ())
+            if a.verb != "move" or a.machine == machine]  # fmt: skip
+    return "; ".join(step for step in do.split("; ") if step not in said)
 
 
 @dataclass(frozen=True, slots=True)

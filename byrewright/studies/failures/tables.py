@@ -10,7 +10,7 @@ from byrewright.studies.failures.analysis import Analysis, Case, pair_name, toge
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.declared import declared
 from byrewright.studies.failures.maintenance import Out
-from byrewright.studies.failures.paths import OperatorActions
+from byrewright.studies.failures.paths import OperatorActions, left_to_do
 from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.worth import Cost, Day, Gain, Worth, remedy, worst_of
 
@@ -183,7 +183,7 @@ def to_do(analysis: Analysis, more: Mapping[str, OperatorActions], worth: Worth)
     for case in (cost.case for cost in worth.costs):
         every = dict.fromkeys((*case.answer.acts, *more.get(case.event.id, ())))
         acts = [a.text for a in every]
-        do = case.event.failure.do
+        do = left_to_do(case.event.failure.do, case.event.machine, every)
         steps = "; ".join(f"{i}. {a}" for i, a in enumerate([*acts, do] if do else acts, 1))
         rows.append((case.event.id, case.event.failure.seen, steps, round(case.hand_min, 1),
                      round(analysis.rates[case.event.id].repair_h, 2)))  # fmt: skip
