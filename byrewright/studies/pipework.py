@@ -39,7 +39,7 @@ def span_m(service: str, bore_mm: float, rules: Rulebook) -> float:
     if service in ("milk", "wash"):
         small = bore_mm <= 32
         return rules.number("place.support_tube_small_m" if small else "place.support_tube_m")
-    size = max((s for s in STEEL_MM if s <= max(15.0, bore_mm)), default=15)
+    size = max((s for s in STEEL_MM if s <= bore_mm), default=STEEL_MM[0])
     return rules.number(f"place.support_steel_{size}_m")
 
 

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
 import pytest
 
+from byrewright.engine import shape as sh
 from byrewright.plant.plant import Plant
 from byrewright.plant.programme import programme_of
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.day import run_day
+from byrewright.studies.day import frost, run_day
 from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.study import simulate_days
 from byrewright.studies.sizing import size
 from tests import plants
+from tests.studies.benches import bench_of
 
 RULES = default_rulebook()
 COLD = (-12.0, -8.0, 0.0, 5.0, 11.0, 15.0, 17.0, 16.0, 11.0, 6.0, 1.0, -6.0)
@@ -55,6 +61,56 @@ def test_what_stands_in_a_frost_is_told_and_a_warm_room_mends_it() -> None:
     # The heat that a warm room gives is in the ledger.
     run = simulate_days(farm(room_heated_to_c=5.0), Rulebook(), month=1, seed=2)
     assert max(abs(gap) for gap in closure(run).values()) < CLOSES
+
+
+VESSELS = ("full", "low", "source", "bare")
+
+
+def standing(held: float | None = None, month: int = 1, seen: int = 4) -> Any:
+    """Four readings of vessels of 100 kg: one full, one as good as empty at first, a source, and
+    one whose heat is not followed."""
+    roles, floats = (
+        np.zeros((4, sh.VI_ROLE + 1), dtype=int),
+        np.zeros((4, 1 + max(sh.V_UA, sh.V_CAP))),
+    )
+    roles[:, sh.VI_ROLE] = (sh.STORE, sh.STORE, sh.STORE + 1, sh.STORE)
+    floats[:, sh.V_CAP], floats[:, sh.V_UA] = 100.0, (5.0, 5.0, 5.0, 0.0)
+    kg = {"low": np.array([1.0, 1.0, 1.1, 1.1])}
+    c = {"full": np.array([4.0, 1.5, 0.6, 3.0]), "low": np.array([-9.0, -9.0, 0.4, 0.9])}
+    return SimpleNamespace(
+        plant=farm(room_heated_to_c=held), month=month, hot=False,
+        seen=np.arange(4.0).reshape(-1, 1)[:seen], clock=lambda s: f"reading {s:g}",
+        content_kg=lambda tag: kg.get(tag, np.full(4, 90.0)),
+        temperature_c=lambda tag: c.get(tag, np.full(4, -20.0)),
+        compiled=SimpleNamespace(tables=SimpleNamespace(I=roles, F=floats),
+                                 names=SimpleNamespace(vessels=VESSELS)),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("held", "swing", "room"), [
+    (None, 4.0, -1.0), (None, 0.5, 2.5), (2.0, 4.0, 2.0), (None, 0.4, None), (3.0, 4.0, None),
+    (-3.0, 4.0, -1.0),
+])  # fmt: skip
+def test_the_coldest_reading_of_what_stands(
+    monkeypatch: pytest.MonkeyPatch, held: float | None, swing: float, room: float | None
+) -> None:
+    """A mean of 3 degC less its swing, near the limit of 0.5 within 2 K: would fail if a vessel
+    were judged by what it never held, a warmer reading were its coldest, or the cold of an empty or
+    unbounded one were told."""
+    monkeypatch.setattr(frost, "ambient_c", lambda *_, **__: (3.0, swing))
+    ctx = bench_of(farm(), {"frost.liquid_least_c": 0.5})
+    frost.judge(ctx, standing(held))
+    assert bool(ctx.notes.assumptions) == (held is None)
+    told = ctx.notes.findings
+    assert [(f.subject, f.value) for f in told] == (
+        [] if room is None else [("full", 0.6), ("low", 0.4)])  # fmt: skip
+    for one, words in zip(told, ("reading 2", "reading 2"), strict=False):
+        assert words in one.sentence and f"fell to {room:g} degC" in one.sentence
+        assert ("Heat the room" in one.sentence) == (one.subject == "low")
+        assert one.inputs[0].value == room and one.limit == 0.5
+    none = bench_of(farm(), {"frost.liquid_least_c": 0.5})
+    frost.judge(none, standing(held, seen=0))
+    assert not none.notes.findings
 
 
 def test_a_hot_wash_that_starts_cold_is_told() -> None:
