@@ -18,7 +18,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from tests.web.conftest import FLAGS, start
+from tests.conftest import BROWSERS
+from tests.web.conftest import FLAGS, program, start
 
 PLANT = Path("examples/rotary_round_the_clock/plant.yaml")
 VISITS = 5
@@ -44,9 +45,7 @@ async def measure(url: str) -> None:
     from playwright.async_api import async_playwright
 
     async with async_playwright() as p:
-        browser = await p.chromium.launch(
-            executable_path=shutil.which("chromium"), args=list(FLAGS)
-        )
+        browser = await p.chromium.launch(executable_path=program(), args=list(FLAGS))
         for name, ready in READY.items():
             cold, warm = [], []
             for _ in range(VISITS):
@@ -71,8 +70,11 @@ async def measure(url: str) -> None:
 
 def main() -> int:
     """Serve a copy of the plant and measure."""
-    if not shutil.which("chromium"):
-        print("chromium is missing: install it (on Debian: apt install chromium)", file=sys.stderr)
+    if not program():
+        print(
+            f"{BROWSERS[0]} is missing: install it (on Debian: apt install {BROWSERS[0]})",
+            file=sys.stderr,
+        )
         return 1
     plant = Path(sys.argv[1]) if len(sys.argv) > 1 else PLANT
     with tempfile.TemporaryDirectory() as name:

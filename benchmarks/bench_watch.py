@@ -28,7 +28,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from byrewright.site.door import Knock, Nobody, door_file
 from byrewright.site.log import Owner, log_beside, read_back
-from tests.web.conftest import FLAGS, Server
+from tests.web.conftest import FLAGS, Server, program
 
 PLANT = Path("examples/rows_two_by_twenty/plant.yaml")
 PAGES = ("plant", "watch", "history", "interlocks", "edit", "pack")
@@ -133,7 +133,7 @@ def days(server: Server) -> None:
 
     assert server.process is not None
     with sync_playwright() as p:
-        browser = p.chromium.launch(executable_path=shutil.which("chromium"), args=list(FLAGS))
+        browser = p.chromium.launch(executable_path=program(), args=list(FLAGS))
 
         def open_day(times: int) -> None:
             for _ in range(times):

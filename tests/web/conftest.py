@@ -15,6 +15,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from tests.conftest import BROWSERS
 from tests.plant.small import SMALL as FEW_MACHINES
 from tests.web.serving import serving
 
@@ -143,14 +144,18 @@ _tabs: dict[str, Any] = {}
 one costs a second of processor."""
 
 
+def program() -> str | None:
+    """Debian's Chromium on this machine, None where there is none."""
+    return next(filter(None, map(shutil.which, BROWSERS)), None)
+
+
 def chromium() -> Any:
     """Debian's Chromium, the same for all tests of the pages."""
     from playwright.sync_api import sync_playwright
 
     if not _chromium:
         _chromium.append(sync_playwright().start())
-        path = shutil.which("chromium")
-        _chromium.append(_chromium[0].chromium.launch(executable_path=path, args=list(FLAGS)))
+        _chromium.append(_chromium[0].chromium.launch(executable_path=program(), args=list(FLAGS)))
     return _chromium[1]
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from byrewright.web.access import set_password
-from tests.web.conftest import FLAGS, LARGEST, SMALL, Served, open_eye, start
+from tests.web.conftest import FLAGS, LARGEST, SMALL, Served, open_eye, program, start
 
 VISITORS, TABS = 5, 4
 """Twenty clients: each tab is one to the server, and takes less than a browser of its own."""
@@ -48,9 +48,7 @@ def test_twenty_clients_at_once(served: Served) -> None:
         from playwright.async_api import async_playwright
 
         async with async_playwright() as p:
-            chromium = await p.chromium.launch(
-                executable_path=shutil.which("chromium"), args=list(FLAGS)
-            )
+            chromium = await p.chromium.launch(executable_path=program(), args=list(FLAGS))
 
             async def client(number: int, context: Any) -> None:
                 page = await context.new_page()
