@@ -170,7 +170,7 @@ def test_a_fitted_milk_out_says_which_milking_it_is_of(model: Model) -> None:
 
 @pytest.mark.parametrize(("sigmas", "said"), [(-9.0, True), (2.0, False)])
 def test_a_reading_that_no_fitted_figure_gives_is_told(sigmas: float, said: bool) -> None:
-    """Would fail if a pump that gave nothing were put in at an eighth of its plate, unsaid."""
+    """Would fail if a reading that no figure explains were fitted as near as may be, unsaid."""
     found = Fit({}, (), (), (), ("pump_capacity@VP2", sigmas)).told(Result("sizing", "one", ()))
     assert any("pump_capacity@VP2 lies 9 standard" in n for n in found.notes) == said
 
@@ -224,6 +224,28 @@ def test_a_study_as_measured_uses_and_lists_the_fitted_figures() -> None:
     listed = [a for a in found.result.assumptions if a.where == "VP1 (as measured)"]
     assert len(listed) == 1 and "pump_capacity@VP1" in listed[0].why
     assert plant.sound.equipment == bw.read(EXAMPLE).sound.equipment
+
+
+def test_a_pump_that_gave_nothing_is_taken_as_stopped() -> None:
+    """Would fail if it were fitted to an eighth of its plate, stood by for its partner, or the
+    leakage that was read moved with it."""
+    plant = bw.read(EXAMPLE)
+    reads = ["pump_capacity@VP1=20+-50", "pump_capacity@VP2=4600+-50", "system_leak=120+-10"]
+    found = bw.vacuum(bw.as_measured(plant, reads))
+    listed = {a.where: a for a in found.result.assumptions if "as measured" in a.where}
+    assert listed["VP1 (as measured)"].value == 0.0 and "VP2 (as measured)" in listed
+    rows = {r[0]: r for r in found.result.table("vacuum.fitted").rows}
+    assert rows["VP1: capacity"][2:5] == (0.0, 0.0, 70.0)
+    trips = found.finding("vacuum.event.all_vacuum_lost").sentence
+    assert trips.startswith("VP2 alone trips: ") and "VP1" not in trips
+    leak = found.finding("vacuum.test.system_leak").value
+    assert leak is not None and abs(leak - 120.0) < 10.0
+    assert not any("standard deviations" in n for n in found.result.notes)
+    some = bw.as_measured(plant, ["pump_capacity@VP1=600+-50"]).sound  # little, and not nothing
+    assert all(some.position(m, "VP1") != "stopped" for m, one in some.modes.items()
+               if "milking" in one.does)  # fmt: skip
+    none = bw.as_measured(plant, ["pump_capacity@VP1=0", "pump_capacity@VP2=0"]).sound
+    assert {none.position(m, p) for m in none.modes for p in ("VP1", "VP2")} == {"stopped"}
 
 
 def test_the_case_of_the_documentation(model: Model) -> None:

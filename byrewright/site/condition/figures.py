@@ -300,7 +300,8 @@ def _same_leak(
     )
     if stated and left != stated:
         rule = "vacuum.leak_times.system"
-        own[rule] = own.get(rule, rules.number(rule)) * stated / left
+        most = rules[rule].range[1]
+        own[rule] = min(most, own.get(rule, rules.number(rule)) * stated / left)
 
 
 def _as_built(machine: Machine, one: Figure, rules: Rulebook) -> dict[str, Any]:

@@ -8,11 +8,12 @@ stated and is said so. Of many alike the mean of those read counts.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import PumpsVacuum
 from byrewright.results import Assumption, Result, Table, in_figures
 from byrewright.site.condition.figures import Figure, figures_of, with_figures
 from byrewright.site.condition.forward import Forward
@@ -26,6 +27,10 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+CAPACITY = "pump_capacity"
+"""The test that reads what a vacuum pump gives."""
+NOTHING = 1e-5
+"""Of its plate, what a pump that stands still is left with, so that its network can be solved."""
 STEP = 0.02
 """Step of the differences, in the logarithm of a figure."""
 POINT_95 = 1.96
@@ -75,6 +80,25 @@ class Fitted:
 
 
 @dataclass(frozen=True, slots=True)
+class Stopped:
+    """A vacuum pump that gave nothing when it was read: no share of its plate is fitted to that."""
+
+    at: str
+    stated: float
+    most: float
+    """What it may give at most by the reading, L/min free."""
+    by: tuple[str, ...]
+
+    def assumption(self) -> Assumption:
+        """As a study that used it lists it."""
+        return Assumption(
+            f"{self.at} (as measured)", "capacity", 0.0, "L/min",
+            f"gave nothing when it was read ({', '.join(self.by)}): taken as stopped in every mode",
+            "derived",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
 class NotTold:
     """A figure that the readings touch and do not tell, and why."""
 
@@ -92,20 +116,25 @@ class Fit:
     not_used: tuple[str, ...]
     worst: tuple[str, float] | None
     """The reading farthest from the fit, and how many sigmas away."""
+    stopped: tuple[Stopped, ...] = ()
 
     def put_in(self, plant: Plant, rules: Rulebook) -> tuple[Plant, Rulebook]:
         """The plant and the rulebook with what was fitted."""
+        times = {f.figure.key: f.times for f in self.fitted}
+        times |= {f"vacuum_capacity@{s.at}": NOTHING for s in self.stopped}
         return with_figures(
-            plant, rules, self.figures, {f.figure.key: f.times for f in self.fitted}
+            at_rest(plant, (s.at for s in self.stopped)), rules, self.figures, times
         )
 
     def told(self, result: Result) -> Result:
         """A study's result with the fitted figures among its assumptions, and a table of them."""
         left = "; ".join(f"{n.figure.words} ({n.why})" for n in self.not_told)
         notes = [*result.notes]
-        if not self.fitted:
+        notes += [f"As measured, {s.at} is taken as stopped in every mode: it gave nothing when "
+                  f"it was read ({', '.join(s.by)})." for s in self.stopped]  # fmt: skip
+        if not (self.fitted or self.stopped):
             notes.append("As measured: the readings settle no figure; the data plates stand.")
-        else:
+        elif self.fitted:
             told = "; ".join(f.said for f in self.fitted)
             notes.append(f"As measured, in place of the data plates: {told}.")
         if any(f.figure.kind == "milk_out" for f in self.fitted):
@@ -116,8 +145,9 @@ class Fit:
                          "it. Ask `diagnose`, mend or read again.")  # fmt: skip
         if left:
             notes.append(f"As measured, but not settled by the readings, so as stated: {left}.")
+        put_in = [s.assumption() for s in self.stopped] + [f.assumption() for f in self.fitted]
         return replace(
-            result, assumptions=(*result.assumptions, *(f.assumption() for f in self.fitted)),
+            result, assumptions=(*result.assumptions, *put_in),
             tables=(*result.tables, self.table(result.study)), notes=tuple(notes),
         )  # fmt: skip
 
@@ -127,6 +157,11 @@ class Fit:
             f"{study}.fitted", "Figures as measured, in place of the data plates",
             ("figure", "stated", "as measured", "from", "to", "unit", "settled by"), ("",) * 7,
             tuple(
+                (f"{s.at}: capacity", _short(s.stated), 0.0, 0.0, _short(s.most), "L/min",
+                 ", ".join(s.by))
+                for s in self.stopped
+            )
+            + tuple(
                 (f.figure.words, _short(f.figure.stated or 1.0), _short(f.value),
                  _short(f.low * (f.figure.stated or 1.0)),
                  _short(f.high * (f.figure.stated or 1.0)), f.figure.unit, ", ".join(f.by))
@@ -149,11 +184,43 @@ MILK_OUT = (
 
 
 def fit(plant: Plant, rules: Rulebook, taken: Sequence[Taken]) -> Fit:
-    """Fit the figures of a plant to readings.
+    """Fit the figures of a plant to readings; a vacuum pump that gave nothing is taken as stopped.
 
     Raises:
         ByrewrightError: the plant as stated cannot be solved.
     """
+    stopped = _stopped(plant, taken)
+    gone = {f"{CAPACITY}@{s.at}" for s in stopped}
+    left = [t for t in taken if t.reading.column not in gone]
+    return replace(_fit(at_rest(plant, (s.at for s in stopped)), rules, left), stopped=stopped)
+
+
+def _stopped(plant: Plant, taken: Sequence[Taken]) -> tuple[Stopped, ...]:
+    """Pumps all of whose readings are nothing, by their own plus or minus."""
+    found = []
+    for pump in plant.machines(PumpsVacuum):
+        mine = [t.reading for t in taken if t.reading.column == f"{CAPACITY}@{pump.id}"]
+        every = len({r.number for r in mine}) >= pump.count or any(not r.number for r in mine)
+        if mine and every and all(r.value <= r.uncertainty for r in mine):
+            most = max(max(0.0, r.value) + r.uncertainty for r in mine)
+            by = tuple(dict.fromkeys(r.check for r in mine))
+            found.append(Stopped(pump.id, pump.capacity_l_min_free, most, by))
+    return tuple(found)
+
+
+def at_rest(plant: Plant, tags: Iterable[str]) -> Plant:
+    """The plant with some machines stopped in every mode."""
+    stand = dict.fromkeys(tags, "stopped")
+    if not stand:
+        return plant
+    modes = {
+        name: mode.model_copy(update={"positions": {**mode.positions, **stand}})
+        for name, mode in plant.modes.items()
+    }
+    return plant.model_copy(update={"modes": modes})
+
+
+def _fit(plant: Plant, rules: Rulebook, taken: Sequence[Taken]) -> Fit:
     import numpy as np
 
     figures = {k: f for k, f in figures_of(plant, rules).items() if f.kind != "air_line"}

@@ -25,12 +25,7 @@ def idle(plant: Plant) -> Mapping[str, str]:
         return {}
     graph = build(plant)
     found: dict[str, str] = {}
-    stated = {tag for mode in plant.modes.values() for tag in mode.positions}
-    for one in plant.equipment.values():
-        if one.id in stated and {plant.position(name, one.id) for name in plant.modes} == {
-            "stopped"
-        }:
-            found[one.id] = "it is stopped in every mode"
+    found |= dict.fromkeys(always_stopped(plant), "it is stopped in every mode")
     milk: set[str] = set()
     for name in modes:
         milk |= reached(plant, graph, units, name, ("milk",))
@@ -47,6 +42,15 @@ def idle(plant: Plant) -> Mapping[str, str]:
         if maker.id not in found and not any(_goes_round(plant, graph, maker, n) for n in modes):
             found[maker.id] = "no chilled liquid of it goes round in any mode that does milking"
     return found
+
+
+def always_stopped(plant: Plant) -> list[str]:
+    """Machines that the modes set and that stand still in all of them: they stand by for none."""
+    stated = {tag for mode in plant.modes.values() for tag in mode.positions}
+    return [
+        tag for tag in plant.equipment
+        if tag in stated and {plant.position(name, tag) for name in plant.modes} == {"stopped"}
+    ]  # fmt: skip
 
 
 def _goes_round(plant: Plant, graph: Graph, maker: MakesCold, mode: str) -> bool:

@@ -14,6 +14,7 @@ from byrewright.plant.roles import GivesMilk, IsValve, ReceivesMilk, SharesVacuu
 from byrewright.results import ResultBuilder
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
+from byrewright.studies.sizing.serving import always_stopped
 from byrewright.studies.vacuum.network import Network
 from byrewright.studies.vacuum.situations import Lowered, Situation, control_of, lower
 from byrewright.studies.vacuum.steady import NotSolved, balance
@@ -409,7 +410,8 @@ def standard_events(network: Network, running: tuple[str, ...]) -> list[Event]:
                     title=f"{running[0]} trips and its non-return valve leaks",
                 )
             )
-    spare = [p.name for p in network.pumps if p.name != running[0]] if running else []
+    still = {*running[:1], *always_stopped(network.plant)}
+    spare = [p.name for p in network.pumps if p.name not in still] if running else []
     delay_s = rules.number("vacuum.standby_delay_s")
     if running:
         title = f"{running[0]} alone trips"
