@@ -83,7 +83,7 @@ def _leaks(asked: Asked, hands: bool) -> tuple[float, list[OperatorAction]]:
     total = 0.0
     acts: list[OperatorAction] = []
     for tag in sorted(w.leaks):
-        if _under_vacuum(asked, tag):
+        if tag in s.vacuum_net.machines:
             total += s.needs.leak_l_min
     for tag in sorted(w.opens):
         machine = s.plant.equipment[tag]
@@ -134,15 +134,6 @@ def shut_by_hand(asked: Asked, tag: str) -> OperatorAction:
 def leak_l_min(asked: Asked, hands: bool) -> float:
     """Air let in by what is broken, L/min free; `hands`: once people have done what they can."""
     return _leaks(asked, hands)[0]
-
-
-def _under_vacuum(asked: Asked, tag: str) -> bool:
-    s = asked.s
-    return tag in s.vacuum_net.machines or (
-        tag in s.milk_net.machines and any(j.a.machine == tag or j.b.machine == tag
-                                           for r in s.receivers
-                                           for _, j, _ in s.milk_net.near.get(Node(r, "*"), ()))
-    )  # fmt: skip
 
 
 def _open_to_vacuum(asked: Asked, tag: str) -> Found | None:
