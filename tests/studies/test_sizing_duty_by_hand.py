@@ -368,6 +368,8 @@ def test_a_plant_without_what_cannot_serve() -> None:
             p.end == "TK2.inlet_1" or p.start == "TK2.outlet"))}
     ))  # fmt: skip
     left = serving(ctx)
+    told = next(f for f in ctx.notes.findings if f.subject == "TK2")
+    assert (told.value, told.limit, told.verdict) == (0.0, 1.0, "fails")
     assert set(plant.equipment) - set(left.equipment) == {"TK2"}
     assert {p.id for p in ctx.plant.pipes} - {p.id for p in left.pipes} == {
         p.id for p in ctx.plant.pipes if "TK2." in p.start + p.end
