@@ -78,8 +78,7 @@ def _shares(table: Table) -> str:
 
 def condition(row: Row) -> str:
     """A row's cause in words."""
-    parts = [*(f"{t} off" for t in row.on), *(f"{t} on" for t in row.off)]
-    return " or ".join(parts)
+    return row.alarm_when()
 
 
 def matrix(table: Table) -> Page:
@@ -127,8 +126,7 @@ def alarms(table: Table) -> Page:
 def permissives(table: Table) -> Page:
     """What must be right before each mode begins."""
     rows = tuple(
-        (m, r.machine, table.titles.get(r.machine, ""), r.wanted,
-         " and ".join([*(f"{t} on" for t in r.on), *(f"{t} off" for t in r.off)]))
+        (m, r.machine, table.titles.get(r.machine, ""), r.wanted, r.right_when())
         for m in table.modes for r in table.rows if r.before and m in r.modes
     )  # fmt: skip
     return Page("Permissives", ("mode", "machine", "what", "must be", "shown by"), rows, 2)

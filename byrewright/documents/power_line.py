@@ -6,6 +6,7 @@ from byrewright.documents.format import drawn_system, number, power_unit, shown
 from byrewright.documents.ink import text_width_mm
 from byrewright.documents.shapes import Layout, Letters, Path, Placed, Routed
 from byrewright.documents.symbols import symbol
+from byrewright.documents.us_words import section_in
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import sited
@@ -42,8 +43,8 @@ def power_layout(plant: Plant, title: str, width_mm: float, height_mm: float) ->
         top += ROW_MM
     layout.notes = (
         "Crossed line: breaker. Ratings are of each machine. Licensed electrical design decides.",
-        *(["Beside it: its rating, and its cable's copper section in mm²; both first guesses."]
-          if rated else []),
+        *(["Beside it: its rating, and its cable's copper section"
+           f"{'' if drawn_system() == 'US' else ' in mm²'}; both first guesses."] if rated else []),
     )  # fmt: skip
     return layout
 
@@ -56,7 +57,8 @@ def _ratings(plant: Plant) -> Ratings:
     found: Ratings = {}
     for c in cables_of(plant, made):
         if c.breaker_a:
-            size = section_words(c).replace(" ", "")
+            size = section_in(section_words(c), drawn_system())
+            size = size if drawn_system() == "US" else size.replace(" ", "")
             found[c.way.board, c.way.tag] = (
                 f"{c.breaker_a:g} A", size
             )  # fmt: skip

@@ -31,6 +31,7 @@ from byrewright.results import Result
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.cables import cables_of, section_words
 from byrewright.studies.count import LISTED_APART, Item, count
+from byrewright.studies.failures.tables import OUT_NOTE
 from byrewright.studies.routes.words import said
 from byrewright.studies.sizing import headlines
 
@@ -410,11 +411,14 @@ def service(paper: Paper, issue: Issue) -> None:
     paper.head("What is due, and how often")
     paper.table(("what", "on", "every"), upkeep_rows(paper.plant, paper.rules))
     paper.head("Parts on the shelf")
-    if not paper.of_result("failures.shelf", ("part", "of", "fits", "needed")):
+    if paper.of_result("failures.shelf", ("part", "of", "fits", "failures take")):
+        paper.text("What is changed at its time, such as socks, liners and seals, comes on top.")
+    else:
         paper.text(NOT_ASKED)
     paper.head("Taken out for service during milking")
-    paper.of_result("failures.service", ("tag", "machine", "can be out",
-                                         "before it goes out, or why not"))  # fmt: skip
+    if paper.of_result("failures.service", ("tag", "machine", "can be out",
+                                            "before it goes out, or why not")):  # fmt: skip
+        paper.text(OUT_NOTE)
     paper.head("Settings as designed; write in what was left")
     rows = []
     for one in paper.plant.equipment.values():

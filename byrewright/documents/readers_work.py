@@ -11,7 +11,7 @@ from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import letters_svg, n, rect_svg, sheet_svg
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import IsValve, Senses
+from byrewright.plant.roles import IsValve, Pulsates, Senses
 from byrewright.plant.sited import Sited, sited
 from byrewright.plant.upkeep import every, intervals
 from byrewright.standards.rulebook import Rulebook
@@ -117,7 +117,8 @@ def input_output(plant: Plant) -> list[tuple[str, str, str, int, str]]:
                 rows.append((one.id, f"moved by {one.moved_by}", "digital output", one.count, to))
         elif one.controlled_by and "runs" in one.states():
             rows.append((one.id, "run", "digital output", one.count, to))
-            rows.append((one.id, "runs, and tripped", "digital input", 2 * one.count, to))
+            if not isinstance(one, Pulsates):  # a magnet has no contactor that tells or trips
+                rows.append((one.id, "runs, and tripped", "digital input", 2 * one.count, to))
             if (
                 getattr(one, "speed", "") == "variable"
                 or getattr(one, "control", "") == "level_led"

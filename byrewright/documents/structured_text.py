@@ -145,11 +145,10 @@ def _body(table: Table) -> list[str]:
 
 def _right(row: Row, names: dict[str, str]) -> str:
     """The condition under which a row is content."""
-    return (
-        "("
-        + " AND ".join([*(names[t] for t in row.on), *(f"NOT {names[t]}" for t in row.off)])
-        + ")"
-    )
+    own = " AND ".join([*(names[t] for t in row.on), *(f"NOT {names[t]}" for t in row.off)])
+    if not row.unless:
+        return f"({own})"
+    return f"(({own}) OR ({' AND '.join(names[t] for t in row.unless)}))"
 
 
 def _assignment(name: str, terms: Iterable[str], word: str, empty: str) -> Iterator[str]:

@@ -187,14 +187,16 @@ def _washing(sheet: Sheet, want: Intent) -> None:
         "V39": "open",
         "LP1": "runs",
     }
+    # the first rinse is warm: hot water beside what comes back from the cooler
     first = {"V61": "open"} if want.rinse_fresh else {"V62": "open", "LP3": "runs"}
+    first["V60"] = "open"
     not_first = {tag: {"open": "closed", "runs": "stopped"}[to] for tag, to in first.items()}
     why = " with fresh water: the cooler warms too little" if want.rinse_fresh else ""
     sheet.mode(
         "rinse",
         "rinse",
         like="idle",
-        why=f"first rinse, once through to drain{why}",
+        why=f"first rinse, warmed with hot water, once through to drain{why}",
         **_where(sheet, **wash, **first, V65="to_c"),
     )
     sheet.mode(
@@ -202,7 +204,7 @@ def _washing(sheet: Sheet, want: Intent) -> None:
         "wash",
         like="rinse",
         why="hot wash, round and round",
-        **_where(sheet, **not_first, V60="open", V65="to_b", DS1="runs"),
+        **_where(sheet, **(not_first | {"V60": "open"}), V65="to_b", DS1="runs"),
     )
     sheet.mode(
         "last_rinse",

@@ -57,7 +57,8 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A cause: in these modes these contacts must be on and those off; otherwise the row is active.
+    """A cause: in these modes these contacts must be on and those off; otherwise the row is active,
+    except while every contact of `unless` is on: then another way does the same.
 
     The row becomes an alarm after `on_delay_s` and goes after `off_delay_s`. `text` and `do` are of
     all its modes; `told` has those of each, the worst first, and `priority` is that of the worst.
@@ -78,6 +79,7 @@ class Row:
     off_delay_s: float
     told: tuple[Told, ...] = ()
     effects: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
     before: bool = True
     """Whether it must be right before the mode may begin (transfers start after)."""
     proof: str = ""
@@ -97,6 +99,21 @@ class Row:
     def told_in(self, mode: str) -> tuple[str, str]:
         """What the alarm says in a mode and asks for there; of all modes where it has no such."""
         return next(((t.text, t.do) for t in self.told if mode in t.modes), (self.text, self.do))
+
+    @property
+    def contacts(self) -> tuple[str, ...]:
+        """Every contact that it rests on."""
+        return (*self.on, *self.off, *self.unless)
+
+    def alarm_when(self) -> str:
+        """Its cause in words."""
+        wrong = " or ".join([*(f"{t} off" for t in self.on), *(f"{t} on" for t in self.off)])
+        return wrong + (f", unless {' and '.join(self.unless)} are on" if self.unless else "")
+
+    def right_when(self) -> str:
+        """What shows it right, in words."""
+        right = " and ".join([*(f"{t} on" for t in self.on), *(f"{t} off" for t in self.off)])
+        return right + (f"; or {' and '.join(self.unless)} on" if self.unless else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +165,8 @@ class Table:
         have = {s.tag for s in self.signals if s.fitted}
         cut = (
             replace(r, on=tuple(t for t in r.on if t in have),
-                    off=tuple(t for t in r.off if t in have))
+                    off=tuple(t for t in r.off if t in have),
+                    unless=r.unless if have.issuperset(r.unless) else ())
             for r in self.rows
         )  # fmt: skip
         return replace(
@@ -167,6 +185,8 @@ def row_active(row: Row, mode: str, readings: Mapping[str, bool]) -> bool:
     """Whether a row's cause is there. A contact without a reading counts as off."""
     if mode not in row.modes:
         return False
+    if row.unless and all(readings.get(t, False) for t in row.unless):
+        return False
     right = all(readings.get(t, False) for t in row.on)
     return not right or any(readings.get(t, False) for t in row.off)
 
@@ -176,9 +196,11 @@ def row_known(row: Row, mode: str, readings: Mapping[str, bool]) -> bool | None:
     if mode not in row.modes:
         return False
     on, off = [readings.get(t) for t in row.on], [readings.get(t) for t in row.off]
-    if False in on or True in off:
-        return True
-    return None if None in on or None in off else False
+    spared = [readings.get(t) for t in row.unless] or [False]
+    wrong = True if False in on or True in off else None if None in on or None in off else False
+    if wrong is False or all(spared):
+        return False
+    return wrong if False in spared else None
 
 
 def active(table: Table, mode: str, readings: Mapping[str, bool]) -> tuple[str, ...]:

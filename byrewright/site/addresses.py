@@ -174,7 +174,7 @@ def read_map(path: Path, table: Table, *, opcua: bool = False) -> Addresses:
 def cannot_come(where: Addresses, table: Table) -> tuple[Row, ...]:
     """Alarms that cannot come, because the map leaves out a contact that they rest on."""
     read = {a.tag for a in where.contacts}
-    return tuple(r for r in table.rows if not read.issuperset((*r.on, *r.off)))
+    return tuple(r for r in table.rows if not read.issuperset(r.contacts))
 
 
 def left_out(where: Addresses, table: Table) -> tuple[str, ...]:

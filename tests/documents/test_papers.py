@@ -23,6 +23,7 @@ from byrewright.results import DAYS_ARE_OF, Finding, Result, Table, merge
 from byrewright.standards.units import convert
 from byrewright.studies.sizing import size
 from tests.plants import machine, rotary, rows
+from tests.studies.failing import example
 
 DATE = "2026-03-10"
 LEAST_PT = 7
@@ -140,6 +141,9 @@ def test_figures_of_a_day_name_its_month() -> None:
 def test_signals_and_hand_valves_are_those_of_the_plant() -> None:
     """The controller would have too few inputs, or people turn valves that a drive moves."""
     tags = {row[0] for row in input_output(plant())}
+    whole = example("rotary_spring_ice")
+    magnets = [row[2] for row in input_output(whole) if row[0] == "PU1"]
+    assert magnets == ["digital output"]  # a pulsator's magnet tells nothing back
     sensed = {t for t, m in plant().equipment.items() if getattr(m, "sensed", False)}
     assert sensed <= tags
     usual = next(n for n, m in plant().modes.items() if "milking" in m.does)

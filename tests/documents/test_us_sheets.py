@@ -25,6 +25,7 @@ from byrewright.documents.lengths import CUT, feet, hole_mm
 from byrewright.documents.pack import write_pack
 from byrewright.documents.plan_set import plan_set
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg
+from byrewright.documents.power_line import power_layout
 from byrewright.documents.quotation import quotation_data
 from byrewright.documents.readers import paper_for
 from byrewright.documents.schematic import BORDER_MM, PAGES, Issue
@@ -78,6 +79,16 @@ def test_a_us_sheet_is_refused_in_its_own_units(
         with pytest.raises(SheetError, match=f"{check}:? {says}"):
             take(log, sheet, checks, log.owner, asked=asked)
     log.close()
+
+
+def test_the_single_line_has_wires_as_they_are_bought() -> None:
+    """A US electrician would read 2.5 mm² on the single line beside 12 AWG in the cable list."""
+    with drawn_in("US"):
+        layout = power_layout(example("rotary_spring_ice"), "power", 380.0, 240.0)
+    said = [one.text for one in layout.letters]
+    assert sum(t.endswith((" AWG", " kcmil")) for t in said) > 20
+    assert not any(re.fullmatch(r"(\d+x)?\d+(\.\d)?", t) for t in said)
+    assert not any("mm²" in note for note in layout.notes)
 
 
 @pytest.mark.parametrize("name", PLANS)

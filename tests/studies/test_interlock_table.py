@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from byrewright.documents.structured_text import structured_text
+from byrewright.engine.interlocks import row_active, row_known
 from byrewright.plant.read import read_plant_text
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.litres import Spills
@@ -122,6 +124,36 @@ def test_a_row_that_takes_two_names_the_other_and_what_it_is_needed_for(study: R
     assert set(row.proof_wrong) == {("V2", "open"), ("V6", "open")}
     process = {"SN1", "SN2", "SN3"}
     assert all(r.proof for r in study.table.rows if r.machine not in process)
+
+
+def test_changing_a_sock_through_the_twin_stops_no_pump() -> None:
+    """Would fail if shutting one filter stopped the milk pump while its twin's valves stand open,
+    if it no longer stopped it while they are shut, or if the controller's text said otherwise."""
+    line = "  - {id: L5, from: H1.way_2, to: V1.a, bore_mm: 51, length_m: 6, service: milk}\n"
+    end = "bore_mm: 51, length_m: 1, service: milk}\n"
+    twins = f"  - {{id: L5, from: H1.way_2, to: H2.way_1, {end}"
+    twins += f"  - {{id: M50, from: H3.way_1, to: V1.a, {end}"
+    for i, (before, after) in enumerate((("V11", "V12"), ("V21", "V22")), 1):
+        twins += f"  - {{id: M{i}1, from: H2.way_{i + 1}, to: {before}.a, {end}"
+        twins += f"  - {{id: M{i}2, from: {before}.b, to: MF{i}.inlet, {end}"
+        twins += f"  - {{id: M{i}3, from: MF{i}.outlet, to: {after}.a, {end}"
+        twins += f"  - {{id: M{i}4, from: {after}.b, to: H3.way_{i + 1}, {end}"
+    machines = "  H1: {kind: header}\n" + "".join(
+        [f"  H{i}: {{kind: header}}\n" for i in (2, 3)]
+        + [f"  MF{i}: {{kind: milk_filter, area_m2: 0.1, while_running: true}}\n" for i in (1, 2)]
+        + [f"  V{n}: {{kind: valve, ways: 2, sensed: true}}\n" for n in (11, 12, 21, 22)]
+    )
+    text = PLANT.replace(line, twins).replace("  H1: {kind: header}\n", machines)
+    text = text.replace("V1: open,", "V1: open, V11: open, V12: open, V21: closed, V22: closed,")
+    table = Routes(read_plant_text(text).plant, Rulebook()).table
+    row = next(r for r in table.rows if r.machine == "V11")
+    assert row.tag == "V11_not_open_nor_MF2" and "Stop_MP1" in row.effects
+    shut = {"V11_open": False, "V11_closed": True, "V21_open": True}
+    assert row_active(row, "milking", shut | {"V22_open": False})
+    assert not row_active(row, "milking", shut | {"V22_open": True})
+    assert row_known(row, "milking", shut) is None  # the twin's outlet is not known
+    right = "((I_V11_open AND NOT I_V11_closed) OR (I_V21_open AND I_V22_open))"
+    assert f"C_{row.tag} := (Mode = 1) AND NOT {right};" in structured_text(table)
 
 
 def test_a_sensor_is_left_out_or_seen_later_or_neither(study: Routes) -> None:

@@ -359,9 +359,9 @@ class MilkFilter(FiltersMilk):
         port("drain", "drain", direction="out", needed=False),
     )
     INSIDE = (InternalPath("inlet", "outlet"), InternalPath("inlet", "drain"))
-    FAILURES = (Failure("blocks", "filter", 0.1, "delivery falls, receiver rises", "change to the other filter",
+    FAILURES = (Failure("blocks", "filter", 0.1, "delivery falls, receiver rises", "change over to the other filter; then shut the blocked one off and change its sock",
                         "sock", effects.SHUT),
-                Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over to the other filter; change the sock", "sock",
+                Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over to the other filter; then shut this one off and change its sock", "sock",
                         effects.outside("dirt in the tank's milk")))  # fmt: skip
     CAUTIONS = (HOT,)
     UPKEEP = (Upkeep("change sock", parts=(Part("filter sock"),),

@@ -242,6 +242,14 @@ def twos(analysis: Analysis, worth: Worth, day: Day) -> Table:
                       "simulated day.")  # fmt: skip
 
 
+OUT_NOTE = (
+    "Nothing: the rest of the plant needs no hand. The machine itself is locked off, shut off, "
+    "vented and emptied first; where no valve of its own shuts it off, it stands still and stays "
+    "closed until milk and vacuum are off."
+)
+"""Stands with what may be out: that milking goes on says nothing of opening a machine."""
+
+
 def service(found: Sequence[Out]) -> Table:
     """What may be out during milking."""
     rows: list[Row] = [
@@ -253,7 +261,7 @@ def service(found: Sequence[Out]) -> Table:
     return Table("failures.service", "Out for service during milking",
                  ("tag", "machine", "can be out", "before it goes out, or why not", "acts take",
                   "what would then stop milking"), ("", "", "", "", "min", ""), tuple(rows),
-                 note="Lock off, bleed and prove dead first.")  # fmt: skip
+                 note=OUT_NOTE)  # fmt: skip
 
 
 def gain_table(found: Sequence[Gain], currency: str) -> Table:
@@ -293,7 +301,7 @@ def shelf(analysis: Analysis, worth: Worth) -> Table:
         rows.append((part, kind, tags, _few(often), round(sum(c.hours_year for c in costs), 2)))
     rows.sort(key=lambda r: (-float(r[4]), -float(r[3]), str(r[0])))
     return Table("failures.shelf", "What must be on the shelf",
-                 ("part", "of", "fits", "needed", "milking time at stake"),
+                 ("part", "of", "fits", "failures take", "milking time at stake"),
                  ("", "", "", "1/year", "h/year"), tuple(rows))  # fmt: skip
 
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 
 from byrewright.engine.interlocks import PRIORITIES, Effect, Priority, Row, Signal, Table, Told
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import Senses, TellsPeople
+from byrewright.plant.roles import FiltersMilk, IsValve, Senses, TellsPeople
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.routes.brute import FoundHarm
+from byrewright.studies.routes.brute import Case, FoundHarm
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import FULL, HALF, READY, RUNS
 from byrewright.studies.routes.propagation import Combination
@@ -163,8 +163,8 @@ class _Builder:
     # rows ------------------------------------------------------------------------------------
 
     def _rows(self, machine: str) -> Iterable[Row]:
-        wanted: dict[str, list[str]] = {}
-        others: dict[str, set[str]] = {}
+        wanted: dict[tuple[str, str], list[str]] = {}
+        others: dict[tuple[str, str], set[str]] = {}
         for mode, scene in self.scenes.items():
             could = scene.others.get(machine, ())
             if not could:
@@ -174,13 +174,55 @@ class _Builder:
                 place = f"not {FULL}"
             elif place == READY:
                 continue
-            wanted.setdefault(place, []).append(mode)
-            others.setdefault(place, set()).update(could)
-        for place, modes in wanted.items():
+            key = (place, self._beside(machine, mode))
+            wanted.setdefault(key, []).append(mode)
+            others.setdefault(key, set()).update(could)
+        for (place, beside), modes in wanted.items():
             harms = [h for h in self.by_machine.get(machine, ()) if h.mode in modes]
             if harms:
                 modes = [m for m in modes if any(h.mode == m for h in harms)]
-                yield self._row(machine, place, modes, harms, others[place])
+                row = self._row(machine, place, modes, harms, others[place, beside])
+                yield self._spared(row, beside) if beside else row
+
+    def _beside(self, machine: str, mode: str) -> str:
+        """Another filter that may be put to use in a mode while this valve's own is changed: with
+        its valves open, nothing that the valve does harms any more; "" where there is none."""
+        mine = [f for f in self._changed() if machine in self._valves(f)]
+        scene = self.scenes[mode]
+        hits = [h for h in self.by_machine.get(machine, ()) if h.mode == mode]
+        for other in self._changed() if mine and hits else ():
+            ways = self._valves(other)
+            if other in mine or not ways or not self.have.issuperset(ways):
+                continue
+            shut = all("open" in scene.others.get(v, ()) for v in ways)
+            opened = [(v, "open") for v in ways]
+            if shut and not any(Case(scene, (*h.wrong, *opened)).holds(h.question) for h in hits):
+                return other
+        return ""
+
+    def _changed(self) -> list[str]:
+        return [f.id for f in self.plant.machines(FiltersMilk) if f.while_running]
+
+    def _valves(self, filter_: str) -> tuple[str, ...]:
+        """The valves next to a filter, where there is one on either side."""
+        ends = [p.end if p.start.startswith(f"{filter_}.") else p.start
+                for p in self.plant.pipes_at(filter_)]  # fmt: skip
+        near = [e.partition(".")[0] for e in ends]
+        valves = [t for t in near if isinstance(self.plant.equipment[t], IsValve)]
+        return tuple(valves) if len(valves) == len(near) >= 2 else ()
+
+    def _spared(self, row: Row, other: str) -> Row:
+        """A row that stays quiet while the other filter stands open."""
+        ways = self._valves(other)
+        before = f"{self.plant.equipment[row.machine].title} not {said(row.wanted)}"
+        after = f"{before}, nor {' and '.join(ways)} of {other}"
+        return replace(
+            row,
+            tag=self._tag(row.machine, f"not {row.wanted} nor {other}"),
+            text=row.text.replace(before, after, 1),
+            told=tuple(replace(t, text=t.text.replace(before, after, 1)) for t in row.told),
+            unless=tuple(self._contact(v, "open") for v in ways),
+        )
 
     def _row(
         self, machine: str, place: str, modes: list[str], hits: list[FoundHarm], could: set[str]
@@ -344,8 +386,6 @@ class _Builder:
     def _process_rows(self) -> Iterable[Row]:
         """Rows of process sensors, in the modes of milking in which they are quiet when all is in
         place: milk comes past what proves its flow, and no wash past what would show it."""
-        from byrewright.studies.routes.brute import Case
-
         proof_s = self.rules.number("alarm.valve_proof_min") * 60
         milking = {m: Case(s, ()) for m, s in self.scenes.items() if s.milked}
         for sensor in self.plant.machines(Senses):
@@ -414,8 +454,6 @@ def process_contacts(
     table: Table, scene: Scene, wrong: Iterable[tuple[str, str]]
 ) -> dict[str, bool]:
     """What the process contacts show with some positions wrong, by the spread."""
-    from byrewright.studies.routes.brute import Case
-
     case = Case(scene, wrong)
     plant = scene.net.plant
     shown: dict[str, bool] = {}

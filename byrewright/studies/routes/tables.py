@@ -140,11 +140,10 @@ def interlocks(study: Routes) -> Table:
     table = study.table
     rows = []
     for row in by_priority(table.rows):
-        cause = " or ".join([*(f"{t} off" for t in row.on), *(f"{t} on" for t in row.off)])
         acts = ", ".join(row.effects) or "alarm only"
         before = "; the mode may not start" if row.before else ""
         modes = "all" if len(row.modes) == len(table.modes) else _in_words(row.modes)
-        rows.append((row.tag, cause, modes, acts + before, row.priority, row.on_delay_s))
+        rows.append((row.tag, row.alarm_when(), modes, acts + before, row.priority, row.on_delay_s))
     return Table(
         "interlocks", "Interlocks: causes and effects",
         ("row", "alarm when", "in modes", "it then acts on", "priority", "delay"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from byrewright.physics.motors import current_a, start_kva
 from byrewright.plant.machine import Machine
@@ -164,23 +164,32 @@ def _boards(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
             advised_why=f"{amps:.0f} A" + (f" with {feed.lost} lost" if feed.lost else "")
             + " and a tenth to spare", target=(board, "rating_a"),
         )  # fmt: skip
-    _feeders(ctx, loads, volts, phases, one_lost)
+    _feeders(ctx, loads, volts, phases, one_lost, {b: f.worst_amps for b, f in feeds.items()})
     _unfed(ctx, loads, {t for t in chains(ctx.plant) if t in ctx.plant.equipment},
            bool(boards))  # fmt: skip
 
 
 def _feeders(
-    ctx: StudyContext, loads: Sequence[ElectricLoad], volts: float, phases: int, one_lost: bool
+    ctx: StudyContext,
+    loads: Sequence[ElectricLoad],
+    volts: float,
+    phases: int,
+    one_lost: bool,
+    whole: Mapping[str, float],
 ) -> None:
-    """Every cable from a supply to a board: its current by choice, and at its worst."""
+    """Every cable from a supply to a board: its current by choice, and at its worst.
+
+    `whole`: the worst current of each board, for which each of its feeders is made.
+    """
     plant = ctx.plant
     boards = plant.machines(SharesPower)
+    may = [*(m.id for m in plant.machines(SuppliesPower)), *(b.id for b in boards if one_lost)]
     rows: list[tuple[float | str, ...]] = []
     for board in boards:
         for feeder in board.fed_from:
             usual = worst = 0.0
             when = "-"
-            for lost in ("", *(b.id for b in boards if one_lost and b.id != board.id)):
+            for lost in ("", *(tag for tag in may if tag != board.id)):
                 gone = frozenset({lost}) if lost else frozenset[str]()
                 if feeders(plant, gone).get(board.id) != feeder:
                     continue
@@ -190,14 +199,15 @@ def _feeders(
                 if amps > worst:
                     worst, when = amps, lost or "usual"
             rows.append((feeder, board.id, round(usual, 1), round(worst, 1), when,
-                         next_of(worst * (1 + ctx.number("supply.spare_share")), SUPPLY_A)
-                         if worst else "-"))  # fmt: skip
+                         next_of(whole[board.id] * (1 + ctx.number("supply.spare_share")), SUPPLY_A)
+                         if whole[board.id] else "-"))  # fmt: skip
     if rows:
         ctx.notes.tables.append(Table(
             "power.feeders", "Feeders of the boards",
             ("from", "to", "usual", "worst", "with this lost", "breaker and cable"),
             ("", "", "A", "A", "", "A"), tuple(rows),
-            note="Cable sections follow from the current, the way it is laid and its length: "
+            note="Breaker and cable of every feeder are for the worst that its board may carry. "
+                 "Cable sections follow from the current, the way it is laid and its length: "
                  "local wiring rules and licensed people decide."))  # fmt: skip
 
 

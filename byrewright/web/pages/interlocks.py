@@ -100,7 +100,7 @@ class InterlocksView(View):
 
     def _row(self, row: Row) -> list[Child]:
         t = self.v.t
-        fitted = all(s.fitted for s in self.study.table.signals if s.tag in (*row.on, *row.off))
+        fitted = all(s.fitted for s in self.study.table.signals if s.tag in row.contacts)
         proof = t("interlocks.needed", proof=row.proof) if row.needed else t("interlocks.backup")
         status = [
             tag("div", t("interlocks.fitted") if fitted else t("interlocks.to_fit")),
