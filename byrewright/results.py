@@ -104,8 +104,9 @@ class Finding:
 
     @property
     def judged(self) -> bool:
-        """Whether it has a verdict: false of a plain statement that is held to no limit."""
-        return self.limit is not None or self.verdict != "holds"
+        """Whether it has a verdict: false of a figure that is held to no limit. What is answered
+        with yes or no has none, and is judged."""
+        return self.value is None or self.limit is not None or self.verdict != "holds"
 
     @property
     def name(self) -> str:

@@ -76,6 +76,7 @@ def test_a_result_is_found_by_name_and_serialised_once() -> None:
     plain = json.loads(result.to_json())
     assert [f["name"] for f in plain["findings"]] == ["a.b@VP1", "a.b@VP2", "a.d"]
     assert result.unjudged() == 1  # of VP1 nothing is asked: it does not hold
+    assert replace(finding("a.e"), value=None).judged  # a tick: seen to be so
     with pytest.raises(KeyError):
         result.finding("a.c")
 
