@@ -464,6 +464,43 @@ def test_valves_that_stand_elsewhere() -> None:
     assert script._allowed(acts, True) and not script._allowed(None, True)
 
 
+def test_acts_for_cold_one_after_another() -> None:
+    """Would fail if two acts took no longer than one, or none took the time to notice."""
+    w = scripts()
+    notice, act = (60 * RULES.number(f"failures.{k}_min") for k in ("notice", "act"))
+    for n in (0, 1, 3):
+        w.cold_acts = lambda _, n=n: (OperatorAction("start", "LP1"),) * n
+        assert w._cold_s(w.usual) == pytest.approx(n and notice + n * act)
+
+
+def test_a_valve_has_its_air_from_the_receiver_that_asks_least() -> None:
+    """Would fail if people mended a hose though a second receiver moves the valve."""
+    valve: Any = machine("V31", "valve", duty="fill", moved_by="air", air_from=("AV1", "AV2"),
+                         on_loss="closes")  # fmt: skip
+    made = plant("AC1.outlet AV2.inlet_1 air", V31=valve,
+                 AV2=machine("AV2", "air_receiver", volume_l=90))  # fmt: skip
+    s = structure(made)
+    assert asked(s)._moving(valve) == ()
+    assert asked(s, FaultEffect("leaks", "AV1"))._moving(valve) == ()
+    both = asked(s, FaultEffect("leaks", "AV1"), FaultEffect("leaks", "AV2"))
+    assert both._moving(valve) == (OperatorAction("isolate", "AV1"),)
+    none = asked(s, FaultEffect("shut", "AV1"), *off("AV2"))
+    assert none._moving(valve) is None and none.rests(valve)
+
+
+def test_a_receiver_that_no_milk_comes_to_need_not_stand_full() -> None:
+    """Would fail if people let a receiver fill up whose line is shut."""
+    gate = machine("V73", "valve", ways=2)
+    for place, acts in (("open", ["stand RC1"]), ("closed", [])):
+        made = plant("ML1.receiver_1 V73.a milk", "V73.b RC1.milkline_1 milk", at={"V73": place},
+                     V73=gate)  # fmt: skip
+        ends = ("ML1.receiver_1", "RC1.milkline_1")
+        kept = tuple(p for p in made.pipes if (p.start, p.end) != ends)
+        s = structure(made.model_copy(update={"pipes": kept}))
+        answer = flows.milk(asked(s, *off("MP1")), {"RC1": (), "RC2": ()})
+        assert answer.goes_on and said(answer) == acts
+
+
 def test_a_failure_is_typed() -> None:
     """Would fail if an effect could be any word."""
     with pytest.raises(TypeError):
