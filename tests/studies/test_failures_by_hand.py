@@ -501,6 +501,23 @@ def test_a_receiver_that_no_milk_comes_to_need_not_stand_full() -> None:
         assert answer.goes_on and said(answer) == acts
 
 
+@pytest.mark.parametrize(("maker", "fields", "out"), [
+    ("chiller", {"duty_kw": 40}, "coolant_out"),
+    ("ice_bank", {"store_kwh": 90, "duty_kw": 20}, "coolant_out_1"),
+])  # fmt: skip
+def test_cold_that_a_shut_valve_keeps_away(maker: str, fields: dict[str, Any], out: str) -> None:
+    """Would fail if chilled liquid came past a valve that sticks shut."""
+    cooler = machine("PC1", "plate_cooler", area_m2=40, water_ratio=2.0, chilled_area_m2=20.0)
+    one = machine("CH1", maker, fed_from=("SB1",), **fields)
+    gate = machine("V74", "valve", ways=2)
+    w = scripts(plant(f"CH1.{out} V74.a", "V74.b PC1.coolant_in", at={"V74": "open"}, PC1=cooler,
+                      CH1=one, V74=gate))  # fmt: skip
+    for place, lost in (("open", False), ("closed", True)):
+        hit = FaultEffect("stuck", "V74", place)
+        made = w._stage(0.0, asked(w.s, hit), case(w, hit), hands=True, halted=False)
+        assert (("supply", "PC1.coolant_in", 0.0) in made.settings) == lost
+
+
 def test_a_failure_is_typed() -> None:
     """Would fail if an effect could be any word."""
     with pytest.raises(TypeError):
