@@ -488,6 +488,16 @@ def test_a_valve_has_its_air_from_the_receiver_that_asks_least() -> None:
     assert none._moving(valve) is None and none.rests(valve)
 
 
+def test_air_from_the_compressor_that_asks_least() -> None:
+    """Would fail if people started one compressor while the other runs."""
+    for at in ({"AC1": "stopped", "AC2": "runs"}, {"AC1": "runs", "AC2": "stopped"}):
+        s = structure(plant(at=at))
+        assert asked(s).air("AV1") == ()
+        runs, stands = sorted(at, key=lambda t, at=at: at[t])  # type: ignore[misc]
+        assert asked(s, *off(runs)).air("AV1") == (OperatorAction("start", stands),)
+    assert asked(s, *off("AC1", "AC2")).air("AV1") is None
+
+
 def test_a_receiver_that_no_milk_comes_to_need_not_stand_full() -> None:
     """Would fail if people let a receiver fill up whose line is shut."""
     gate = machine("V73", "valve", ways=2)

@@ -98,6 +98,7 @@ def test_places_are_tried_from_the_nearest_outwards() -> None:
     assert every[-4] == (5.0, 2.0)
     far = list(place_mending._places(plan(one), replace(one, x=12.0, y=9.0)))
     assert far[0] == (9.0, 5.5)
+    assert next(place_mending._places(plan(one), replace(one, y=-3.0, dy=2.0))) == (1.0, 1.0)
     may = place_mending._may_move
     assert may(plan(one), one) and not may(plan(one, sort="spread"), one)
     for other in (replace(one, frame="deck"), replace(one, room="yard"), replace(one, tag="B")):
