@@ -112,7 +112,7 @@ def _held_to(finding: Finding) -> str:
 
 def _verdict(finding: Finding) -> str:
     words = f"{finding.verdict}: {VERDICT_MEANING[finding.verdict]}"
-    if not finding.judged:
+    if finding.limit is None and finding.verdict == "holds":
         return "For information: held to no limit."
     if finding.margin is None:
         return f"{words}."
