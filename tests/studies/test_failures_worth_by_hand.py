@@ -207,6 +207,19 @@ def test_single_failures_that_stop_milking(no_stop: bool) -> None:
     assert plain.startswith("No single failure of equipment stops") and plain.endswith("it going.")
 
 
+@pytest.mark.parametrize(
+    ("minutes", "verdict"), [(15.5, "holds"), (16.5, "tight"), (20.5, "fails")]
+)
+def test_within_a_fifth_of_the_longest_wait_is_tight(minutes: float, verdict: str) -> None:
+    """Twenty minutes at most: would fail if an hour's fourth were tight, or what is over held."""
+    ctx = wish(True, {"failures.wait_limit_min": 20.0})
+    of, worst = analysis(case("VP1", Answer(True, RUN), hand_min=minutes)), then()
+    findings._by_hand(ctx, of)
+    findings._cups(ctx, weighed(cost(of.cases[0], fallen=5.0, again_min=minutes)))
+    findings._waiting(ctx, of, weighed(cost(of.cases[0], minutes / 60, worst=worst)))
+    assert [f.verdict for f in ctx.notes.findings] == [verdict] * 3
+
+
 def test_parts_without_a_spare_and_work_by_hand() -> None:
     """Would fail if eight were told as more, or the shortest work were told for the longest."""
     for n, more in ((8, False), (9, True)):

@@ -355,6 +355,7 @@ def test_drains_fall_by_their_slope_and_an_air_gap(
         gravity=[
             (net("L1", bore, frame), routes[0], 10.0, fall),
             (net("L2", 100.0), routes[1], 1.0, 5.0),
+            (net("L3", 20.0), routes[1], 0.0, 0.15),
         ],
     )
     monkeypatch.setattr(place.checks, "on_the_floor", lambda _, route: route.at)
@@ -364,11 +365,11 @@ def test_drains_fall_by_their_slope_and_an_air_gap(
     place._gravity(ctx, made, NO_MENDS)
     told = one_of(ctx, "place.gravity")
     assert (told.value, told.limit) == (0.2, pytest.approx(limit, abs=6e-4))
-    assert told.sentence.startswith("L1 has the least to spare of 2")
+    assert told.sentence.startswith("L1 has the least to spare of 3")
     trip = one_of(ctx, "place.trip")
     assert (trip.value, trip.limit, trip.verdict) == (1.4, 1.0, "fails")
     assert trip.sentence.startswith("L1 lies") and "NONE" in trip.sentence
-    assert "All 2 drains fall" in one_of(ctx, "place.drain_way").sentence
+    assert "All 3 drains fall" in one_of(ctx, "place.drain_way").sentence
 
 
 def test_pipes_too_near_and_low(monkeypatch: pytest.MonkeyPatch) -> None:
