@@ -76,6 +76,24 @@ def test_cows_that_go_round_twice_against_the_wish(
     assert f"finishes {100 - 100 * wish:.0f} % of the cows" in told.sentence
 
 
+def test_turns_from_fast_to_slow(day: Duty) -> None:
+    """Would fail if a turn were told with another's cows, or net left out the stops or a third
+    turn: 50 stalls, of which a cow milks over all but the entry."""
+    ctx = bench_of(small())
+    throughput._turns(ctx, day)
+    (table,) = ctx.notes.tables
+    assert [r[0] for r in table.rows] == [6, 7, 8, 9, 10, 11, 12, 14]
+    spread = sqrt(log(1 + (day.milk_out.std_dev_s / day.milk_out.mean_s) ** 2))
+    middle = day.milk_out.mean_s / exp(spread**2 / 2)
+    on = 1 - ctx.plant.equipment["PF1"].entry_stalls / 50  # type: ignore[attr-defined]
+    for minutes, stall_s, gross, again, net in table.rows:
+        turn_s = 60 * float(minutes)
+        share, *more = (norm.sf(log(k * turn_s * on / middle) / spread) for k in range(1, 9))
+        assert (stall_s, gross) == (round(turn_s / 50, 1), round(180_000 / turn_s))
+        assert again == pytest.approx(100 * share, abs=0.06)
+        assert net == pytest.approx(180_000 / turn_s / (1 + share + sum(more)) * 0.95, abs=0.6)
+
+
 @pytest.mark.parametrize("wish", [0.05, 0.9, 0.0])
 def test_a_turn_keeps_the_share_and_the_people(day: Duty, wish: float) -> None:
     """Would fail if more cows went round at the turn advised than are wanted (a log-normal time is

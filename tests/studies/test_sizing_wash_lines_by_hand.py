@@ -130,6 +130,45 @@ def test_a_cooler_is_washed_no_slower_than_its_milk_runs(
     assert len(told.missing) == (ratio is None)
 
 
+@pytest.mark.parametrize(("want", "gain", "most_mm", "enough"), [
+    (70.0, 5.0, 25.9, True), (90.0, 5.0, 4.7, False), (70.0, 0.0, 0.0, False),
+    (40.0, 5.0, 50.0, True),
+])  # fmt: skip
+def test_the_way_round_a_cooler_is_narrowed_no_more_than_it_must_be(
+    monkeypatch: pytest.MonkeyPatch, want: float, gain: float, most_mm: float, enough: bool
+) -> None:
+    """A way round of b mm leaves the cooler (100 - b) % of the 90 L/min that come, a twentieth less
+    is near enough: would fail if the narrowest were advised where a wider does, or a valve were
+    narrowed that takes nothing from the cooler."""
+    ctx = bench_of(small())
+    at = pipe("L1", "V40.b", "PC1.milk_in", 50.0)
+    plain = SimpleNamespace(bore=0.0)
+    plain.with_pipes = lambda pipes: SimpleNamespace(bore=next(iter(pipes)).bore_mm)
+
+    def flows_of(net: Any, mode: str, stands: Any = None) -> dict[str, float]:
+        if stands:
+            return {"L1": 30.0 + (gain if "V34" in stands else -1.0)}
+        return {"L1": (30.0 if mode == "wash" else 20.0) if not net.bore else 100.0 - net.bore}
+
+    last = replace(STAGE, in_l_min=90.0, out_l_min=100.0)
+    first = replace(STAGE, in_l_min=1.0, out_l_min=50.0)
+    monkeypatch.setattr(wash_lines, "net_of", lambda _: plain)
+    monkeypatch.setattr(wash_lines, "_flows", flows_of)
+    monkeypatch.setattr(wash_lines, "_rounds", lambda _, washes: list(washes))
+    still, dry = replace(last, pumps=(), in_l_min=9e9), replace(last, out_l_min=0.0)
+    monkeypatch.setattr(wash_lines, "stages", lambda *_: [first, last, still, dry])
+    found = wash_lines._narrower(ctx, at, want)
+    tubes = {*wash_lines.THROTTLES_MM, *(t.bore_mm for t in wash_lines.ISO_2037)}
+    fits = [b for b in tubes if b <= 50.0]
+    (first_of, *_) = (p.id for p in ctx.plant.pipes_at("V34") if ctx.plant.service_of(p) == "milk")
+    if gain <= 0:
+        assert found == (None, None, False)
+    elif enough:
+        assert found == (first_of, max(b for b in fits if b <= most_mm), True)
+    else:
+        assert found == (first_of, min(fits), False)
+
+
 @pytest.mark.parametrize(("stays", "words", "remedies"), [
     (30.0, "32.0 L of rinse water stays after tank in lines", True),
     (2.0, "4.0 L of rinse water stays after tank", True), (0.0, "runs empty", False),
