@@ -11,21 +11,23 @@ from byrewright.standards.electrical import (
     CODE_LETTERS,
     DESIGN_N,
     GENERATOR_KVA,
-    MOTOR_KW,
     StartMethod,
+    motor_outputs_kw,
 )
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.units import convert
 
 
-def next_motor_kw(shaft_kw: float) -> float:
-    """Preferred motor output not under a shaft power (IEC 60072-1 steps, from memory).
+def next_motor_kw(shaft_kw: float, region: str = "") -> float:
+    """Motor output not under a shaft power: IEC 60072-1 steps (from memory), in the US those of
+    the trade there.
 
     >>> next_motor_kw(12.1)
     15.0
     """
-    check("shaft power", shaft_kw, 0.0, MOTOR_KW[-1], "kW")
-    return next(step for step in MOTOR_KW if step >= shaft_kw - 1e-9)
+    steps = motor_outputs_kw(region)
+    check("shaft power", shaft_kw, 0.0, steps[-1], "kW")
+    return next(step for step in steps if step >= shaft_kw - 1e-9)
 
 
 def rated_kva(motor_kw: float, rules: Rulebook | None = None) -> float:

@@ -7,6 +7,7 @@ from typing import Literal
 
 from byrewright.standards.cooling import lies_in
 from byrewright.standards.model import Value
+from byrewright.standards.units import convert
 
 StartMethod = Literal["direct", "star_delta", "soft", "drive"]
 
@@ -85,6 +86,11 @@ MOTOR_KW: tuple[float, ...] = (
     355.0, 400.0,
 )  # fmt: skip
 """Preferred motor outputs, kW."""
+US_MOTOR_HP: tuple[float, ...] = (
+    0.25, 0.33, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0,
+    60.0, 75.0, 100.0, 125.0, 150.0, 200.0, 250.0, 300.0, 350.0, 400.0, 450.0, 500.0,
+)  # fmt: skip
+"""Usual motor outputs in the US, hp (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,8 +135,33 @@ SUPPLY_A: tuple[float, ...] = (
     16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000, 1250,
 )  # fmt: skip
 """Usual ratings of fuses and breakers, A (common practice, no source)."""
+US_SUPPLY_A: tuple[float, ...] = (
+    15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250, 300,
+    350, 400, 450, 500, 600, 700, 800, 1000, 1200,
+)  # fmt: skip
+"""Usual ratings of fuses and breakers in the US, A (common practice, no source)."""
 UPS_KVA: tuple[float, ...] = (0.5, 0.75, 1, 1.5, 2, 3, 5, 6, 8, 10, 15, 20)
 """Usual ratings of uninterruptible supplies, kVA (common practice, no source)."""
+
+
+def motor_outputs_kw(region: str) -> tuple[float, ...]:
+    """Motor outputs that are bought in a region, kW; in the US whole horsepower, to four figures.
+
+    >>> motor_outputs_kw("US")[7], motor_outputs_kw("EU")[10]
+    (2.237, 2.2)
+    """
+    if not lies_in(region, "US"):
+        return MOTOR_KW
+    return tuple(float(f"{convert(hp, 'hp', 'kW'):.4g}") for hp in US_MOTOR_HP)
+
+
+def supply_a(region: str) -> tuple[float, ...]:
+    """Ratings of fuses and breakers that are bought in a region, A.
+
+    >>> supply_a("US-California")[:2], supply_a("EU")[:2]
+    ((15, 20), (16, 20))
+    """
+    return US_SUPPLY_A if lies_in(region, "US") else SUPPLY_A
 
 
 def usual_supply(region: str, phases: object = 3) -> dict[str, float]:

@@ -21,7 +21,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.plant.sited import Sited
 from byrewright.results import ResultBuilder
-from byrewright.standards.electrical import SUPPLY_A
+from byrewright.standards.electrical import supply_a
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.feeds import carried, feeds_of
@@ -135,7 +135,7 @@ def _cable(
         most = max(0.1, rules.number("cable.drop_most_pct") - before)
     cos = 1.0 if heats else factor
     spare = 1.0 + rules.number("supply.spare_share")
-    breaker = next_of(amps * spare, SUPPLY_A) if amps else 0.0
+    breaker = next_of(amps * spare, supply_a(ctx.plant.site.region)) if amps else 0.0
     # the conductor must carry what its breaker lets through
     picked = conductor_for(amps, one.length_m, over, most, cos, used, breaker, rules)
     if picked is None or not amps:

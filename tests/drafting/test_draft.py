@@ -53,6 +53,16 @@ def test_sizes_settle(brief: Path) -> None:
 
 
 @pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
+def test_a_warm_rinse_has_hot_water_and_a_cold_one_has_none(brief: Path) -> None:
+    """Would fail if the valves made a rinse of 40 degC up with cold water alone, or wasted hot
+    water on the last."""
+    plant = drafted(brief).plant
+    first, last = plant.modes["rinse"], plant.modes["last_rinse"]
+    assert plant.cleaning.rinse_c > max(plant.site.water_temperature_c)
+    assert [m.positions["V60"] for m in (first, last)] == ["open", "closed"]
+
+
+@pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
 def test_every_number_of_a_machine_has_its_reason(brief: Path) -> None:
     """Would fail if a chosen number came without a why: a silent default."""
     lines = drafted(brief).text.splitlines()

@@ -14,10 +14,12 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.sited import sited
 from byrewright.results import ResultBuilder
 from byrewright.standards.cables import SIZES
-from byrewright.standards.electrical import SUPPLY_A
+from byrewright.standards.electrical import SUPPLY_A, US_MOTOR_HP, US_SUPPLY_A
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.standards.units import convert
 from byrewright.studies.cables import Cable, cable_list
 from byrewright.studies.place import study_place
+from byrewright.studies.sizing import size
 from byrewright.studies.sizing.context import StudyContext
 from tests.place.scenes import briefed
 
@@ -99,6 +101,24 @@ def by_hand(plant: Plant, cable: Cable) -> bool:
             most = rules.number("cable.feeder_drop_pct")
         assert carries[thinner] < cable.breaker_a or drops(thinner) > most - 0.02
     return True
+
+
+def test_breakers_and_motors_are_those_that_a_country_sells() -> None:
+    """Would fail if a US electrician were told to buy a 16 A or a 63 A breaker, or a motor of
+    2.95 hp."""
+    plant = briefed("rotary", 46)
+    there = plant.model_copy(update={"site": plant.site.model_copy(update={"region": "US"})})
+    made = sited(there)
+    assert made is not None
+    ctx = StudyContext(there, default_rulebook(), ResultBuilder("place", "x"))
+    sold = {c.breaker_a for c in cable_list(ctx, made) if c.breaker_a}
+    assert sold <= set(US_SUPPLY_A) and not sold <= set(SUPPLY_A)
+    found = size(there).findings
+    boards = {f.advised for f in found if f.key == "power.board" and f.advised}
+    assert boards and boards <= set(US_SUPPLY_A)
+    hp = [convert(f.advised, "kW", "hp") for f in found if f.key.endswith(".motor") and f.advised]
+    assert len(hp) > 5
+    assert all(min(abs(x / one - 1) for one in US_MOTOR_HP) < 5e-4 for x in hp)
 
 
 def test_volt_drop_fails_where_the_supply_stands_far_off() -> None:

@@ -221,7 +221,8 @@ def _motor(ctx: StudyContext, one: CompressesAir) -> None:
         formula=f"P = p Q / 1000{air.over}",
         inputs=(ctx.rule("air.specific_power_kw_per_m3_min", "p"),
                 field(one, "capacity_l_min_free", "Q"), *air.inputs),
-        source="practice", confidence="common_practice", advised=next_motor_kw(need),
+        source="practice", confidence="common_practice",
+        advised=next_motor_kw(need, ctx.plant.site.region),
         advised_why=f"{need:.1f} kW for {one.capacity_l_min_free:g} L/min",
         target=(one, "motor_kw"),
     )  # fmt: skip

@@ -238,7 +238,8 @@ def _drives(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
                     ctx.rule("deck.motor_start_multiple", "s"),
                     worked("u", "drive units left", left), *air.inputs),
             source="practice", confidence="from_memory",
-            advised=next_motor_kw(max(SMALLEST_MOTOR_KW, need * (1 + TIGHT))),
+            advised=next_motor_kw(max(SMALLEST_MOTOR_KW, need * (1 + TIGHT)),
+                                  ctx.plant.site.region),
             advised_why=f"{need:.2f} kW each {lost}", target=(one, "motor_kw"),
         )  # fmt: skip
     _traction(ctx, first, load, left)

@@ -9,7 +9,7 @@ from byrewright.physics.motors import current_a, start_kva
 from byrewright.plant.machine import Machine
 from byrewright.plant.roles import SharesPower, SuppliesPower
 from byrewright.results import Remedy, Table
-from byrewright.standards.electrical import SUPPLY_A
+from byrewright.standards.electrical import supply_a
 from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -100,7 +100,7 @@ def _demand(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
         Remedy(one.machine.id, "in_milking", "stopped", "heaters and laundry wait for the supply")
         for one in hot
     )
-    ampere = next_of(current_a(worst * (1 + room), volts, phases), SUPPLY_A)
+    ampere = next_of(current_a(worst * (1 + room), volts, phases), supply_a(ctx.plant.site.region))
     advised = round(ampere * volts * (3**0.5 if phases == 3 else 1.0) / 1000)
     for situation in SITUATIONS:
         kva, kw = demand_kva(loads, situation), demand_kw(loads, situation)
@@ -143,7 +143,9 @@ def _boards(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     for board in boards:
         feed = feeds[board.id]
         kva, amps = feed.worst_kva, feed.worst_amps
-        advised = next_of(amps * (1 + ctx.number("supply.spare_share")), SUPPLY_A)
+        advised = next_of(
+            amps * (1 + ctx.number("supply.spare_share")), supply_a(ctx.plant.site.region)
+        )
         rated = board.rating_a
         alone = f"{board.id} feeds {feed.kva:.0f} kVA, {feed.amps:.0f} A" + (
             f"; with {feed.lost} lost {kva:.0f} kVA, {amps:.0f} A" if feed.lost else ""
@@ -199,7 +201,8 @@ def _feeders(
                 if amps > worst:
                     worst, when = amps, lost or "usual"
             rows.append((feeder, board.id, round(usual, 1), round(worst, 1), when,
-                         next_of(whole[board.id] * (1 + ctx.number("supply.spare_share")), SUPPLY_A)
+                         next_of(whole[board.id] * (1 + ctx.number("supply.spare_share")),
+                                 supply_a(plant.site.region))
                          if whole[board.id] else "-"))  # fmt: skip
     if rows:
         ctx.notes.tables.append(Table(

@@ -111,8 +111,8 @@ def _head(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], key: 
         inputs=(field(pump, "flow_l_min", "q"), field(pump, "head_m", "H"),
                 ctx.rule("pump.efficiency", "eta"), ctx.rule("motor.service_margin", "k"),
                 *air.inputs),
-        source="definition", confidence="derived", advised=next_motor_kw(max(kw,
-        SMALLEST_MOTOR_KW)),
+        source="definition", confidence="derived", advised=next_motor_kw(
+            max(kw, SMALLEST_MOTOR_KW), ctx.plant.site.region),
         advised_why=f"{kw:.2f} kW at its flow and head", target=(pump, "motor_kw"),
     )  # fmt: skip
 

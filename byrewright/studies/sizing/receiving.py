@@ -345,7 +345,7 @@ def _motor(ctx: StudyContext, pump: MovesMilk) -> None:
         ),
         source="general physics",
         confidence="derived",
-        advised=next_motor_kw(air.rating(shaft * margin)),
+        advised=next_motor_kw(air.rating(shaft * margin), ctx.plant.site.region),
         advised_why=f"shaft power times {margin:g}, next motor rating",
         target=(pump, "motor_kw"),
     )

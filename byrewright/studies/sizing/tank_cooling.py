@@ -116,7 +116,7 @@ def size_tank_cooling(ctx: StudyContext, duty: Duty) -> None:
 def _agitator(ctx: StudyContext, tank: StoresMilk) -> None:
     """The motor that stirs a tank: all that it takes is heat that the cooling takes out again."""
     usual = ctx.number("tank.agitator_kw_m3") * tank.volume_l / 1000.0
-    fits = next_motor_kw(usual)
+    fits = next_motor_kw(usual, ctx.plant.site.region)
     ctx.find(
         "cooling.tank.agitator",
         "Agitator",

@@ -171,7 +171,7 @@ def _motors(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
             ),
             source=typical.source,
             confidence=typical.confidence,
-            advised=next_motor_kw(air.rating(typical.value * nominal)),
+            advised=next_motor_kw(air.rating(typical.value * nominal), ctx.plant.site.region),
             advised_why=f"{typical.value:g} kW for each 1000 L/min; next motor rating",
             target=(pump, "motor_kw"),
         )
