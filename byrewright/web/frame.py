@@ -7,7 +7,7 @@ import inspect
 import json
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, cast
+from typing import Any, Literal, cast
 
 from fastapi import FastAPI, Request
 from nicegui import ui
@@ -26,8 +26,9 @@ from byrewright.web.markup import Child, Html, join, tag
 from byrewright.web.texts import Texts, languages
 from byrewright.web.watching import Watches
 
-MARK: Mapping[Verdict, str] = {"holds": "+", "tight": "~", "fails": "×", "unknown": "?"}
-"""A sign beside each verdict, so that it never rests on colour alone."""
+MARK = {"holds": "+", "tight": "~", "fails": "×", "unknown": "?", "free": "–"}
+"""A sign beside each verdict, so that it never rests on colour alone; "free" for what is held to no
+limit."""
 LOOKS = ("auto", "light", "dark")
 UNITS = ("metric", "US")
 TICK_S = 0.15
@@ -296,7 +297,7 @@ def _foot(v: Visit) -> Html:
 # parts that several pages use --------------------------------------------------------------
 
 
-def mark(verdict: Verdict, t: Texts) -> Html:
+def mark(verdict: Verdict | Literal["free"], t: Texts) -> Html:
     """A verdict's sign, with its word for those who do not see it."""
     return tag(
         "span",
@@ -321,7 +322,11 @@ def counts(result: Result, t: Texts) -> Html:
             )
             for x in VERDICTS
         ]
-        + ([tag("li", tag("b", free), t("verdict.free"), cls="zero")] if free else []),
+        + (
+            [tag("li", mark("free", t), tag("b", free), t("verdict.free"), cls="zero")]
+            if free
+            else []
+        ),
         cls="counts",
     )
 
@@ -442,6 +447,7 @@ def findings(v: Visit, some: list[Any], empty: str) -> Html:
             if one.margin is not None and one.limit
             else None
         )
+        sign = mark(one.verdict if plain.judged else "free", v.t)
         inner: list[Child] = []
         for heading, rows in explained_in(plain, v.units).parts:
             inner += [
@@ -451,7 +457,7 @@ def findings(v: Visit, some: list[Any], empty: str) -> Html:
         items.append(
             tag(
                 "details",
-                tag("summary", mark(one.verdict, v.t), tag("span", prose(one.sentence)), margin),
+                tag("summary", sign, tag("span", prose(one.sentence)), margin),
                 tag("div", inner, cls="in"),
                 id=f"finding-{one.name}",
             )

@@ -179,6 +179,7 @@ def test_day_is_simulated_and_played(eye: Eye, served: Served) -> None:
     shown = [int(x) for x in page.locator(".counts b").all_text_contents()]
     told = [result.count()[v] for v in ("fails", "unknown", "tight", "holds")]
     assert shown == [*told, result.unjudged()] and shown[-1]
+    assert page.locator("summary .mark.free").count() == shown[-1]  # told, and not told to hold
     before = page.locator("h2").first.inner_text()
     page.locator("#at").focus()
     for _ in range(3):

@@ -59,7 +59,7 @@ _ALL = (
                    "Stop the wash; open the way out or run the pump by hand; then drain the vacuum "
                    "line.")),
     Harm("vacuum_lost", "vacuum lost", "high",
-         "Shut the opening named; watch for cups that fall.", moving=False),
+         "Run the pump or shut the opening named; watch for cups that fall.", moving=False),
     Harm("past_filter", "milk past the filter", "medium",
          "Set the valve named; look at the tank's strainer.", moving=False),
     Harm("past_cooler", "warm milk past the cooler", "medium",
