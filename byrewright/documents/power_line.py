@@ -58,7 +58,7 @@ def _ratings(plant: Plant) -> Ratings:
     for c in cables_of(plant, made):
         if c.breaker_a:
             size = section_in(section_words(c), drawn_system())
-            size = size if drawn_system() == "US" else size.replace(" ", "")
+            size = size.replace(" x ", "x").replace(" kcmil", "kcmil")  # breakers stand 11 mm apart
             found[c.way.board, c.way.tag] = (
                 f"{c.breaker_a:g} A", size
             )  # fmt: skip

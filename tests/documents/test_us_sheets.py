@@ -25,7 +25,7 @@ from byrewright.documents.lengths import CUT, feet, hole_mm
 from byrewright.documents.pack import write_pack
 from byrewright.documents.plan_set import plan_set
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg
-from byrewright.documents.power_line import power_layout
+from byrewright.documents.power_line import BREAKER_MM, RATING_MM, STEP_MM, power_layout
 from byrewright.documents.quotation import quotation_data
 from byrewright.documents.readers import paper_for
 from byrewright.documents.schematic import BORDER_MM, PAGES, Issue
@@ -35,6 +35,7 @@ from byrewright.plant.sited import sited
 from byrewright.site.checks.check import revision_of
 from byrewright.site.checks.sheet import Filled, Row, SheetError, take
 from byrewright.site.log import Log, Owner
+from byrewright.standards.cables import SIZES, us_size
 from byrewright.standards.pipes import trade_in
 from byrewright.standards.units import convert
 from byrewright.studies.changes import Change
@@ -82,11 +83,15 @@ def test_a_us_sheet_is_refused_in_its_own_units(
 
 
 def test_the_single_line_has_wires_as_they_are_bought() -> None:
-    """A US electrician would read 2.5 mm² on the single line beside 12 AWG in the cable list."""
+    """A US electrician would read 2.5 mm² on the single line beside 12 AWG in the cable list, or a
+    size that runs into the next breaker."""
     with drawn_in("US"):
         layout = power_layout(example("rotary_spring_ice"), "power", 380.0, 240.0)
     said = [one.text for one in layout.letters]
-    assert sum(t.endswith((" AWG", " kcmil")) for t in said) > 20
+    assert sum(t.endswith(("AWG", "kcmil")) for t in said) > 20
+    widest = max(text_width_mm(us_size(one.mm2).replace(" kcmil", "kcmil"), RATING_MM)
+                 for one in SIZES)  # fmt: skip
+    assert 1.7 + widest < STEP_MM - BREAKER_MM / 2
     assert not any(re.fullmatch(r"(\d+x)?\d+(\.\d)?", t) for t in said)
     assert not any("mm²" in note for note in layout.notes)
 

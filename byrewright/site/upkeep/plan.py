@@ -327,7 +327,7 @@ def _result(
         f"What comes again within {dues.OWN_DAYS:g} days is no reason for a visit.",
     )  # fmt: skip
     since = (
-        "nothing is in the log: say what was done with --done"
+        "the log does not say when anything was done last: enter what was done"
         if began is None
         else (
             f"what nobody entered as done counts from {date_of(began)}, the first entry of the log"

@@ -383,7 +383,7 @@ def _balance_tank(ctx: StudyContext, duty: Duty, tank: BalancesMilk) -> None:
     advised = next_preferred((1.0 + TIGHT) * need / (1 - LEVEL_SHARE))
     ctx.find(
         "delivery.balance_tank",
-        "Balance tank volume",
+        "Balance tank, room above its level",
         free,
         "L",
         f"{tank.id} has {free:.0f} L free above its level; {need:.0f} L takes {BUFFER_MIN:g} min "
