@@ -117,6 +117,10 @@ def test_a_pulsator_line_leaves_room_for_its_pulse(
     assert (told.value, told.limit, told.advised) == (76.0, 70.0, 98.0)
     assert "fed at 1 place," in told.sentence and f"carries {flow:.0f} L/min" in told.sentence
     asked.clear()
+    two = bench_of(small(PA1=line, PA2=line.model_copy(update={"id": "PA2"})))
+    airlines._pulsator_line(two, DAY, line)  # type: ignore[arg-type]
+    assert asked[0][0] == flow / 2
+    asked.clear()
     many = bench_of(small(PA1=line), rules)
     airlines._pulsator_line(many, DAY, line)  # type: ignore[arg-type]
     assert many.notes.findings[0].advised == 110.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import ceil, sqrt
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -360,3 +361,20 @@ def test_how_a_motor_starts(
     ctx = bench_of(small())
     assert made._start(ctx, machine("X1", kind, **fields), motor_kw) == starts
     assert len(ctx.notes.assumptions) == told
+
+
+@pytest.mark.parametrize(("start", "end", "meets"), [
+    ("22:00", "04:00", False), ("22:00", "05:01", True), ("07:00", "12:00", False),
+    ("06:59", "12:00", True), ("23:00", "23:30", False), ("23:00", "00:30", True),
+    ("12:00", "12:00", True),
+])  # fmt: skip
+def test_hours_of_ice_making_that_meet_a_milking(start: str, end: str, meets: bool) -> None:
+    """Milkings from five to seven and half past midnight to one, of the next day: would fail if a
+    window before or behind a milking met it, or one over midnight met none."""
+    milkings = [SimpleNamespace(start_min=300, end_min=420), SimpleNamespace(start_min=20,
+                end_min=60)]  # fmt: skip
+    bank: Any = SimpleNamespace(cold=lambda: SimpleNamespace(hours=(start, end)))
+    only: Any = SimpleNamespace(milkings=milkings if end == "00:30" else milkings[:1])
+    assert made._window_meets_milking(bank, only) == meets
+    always: Any = SimpleNamespace(cold=lambda: SimpleNamespace(hours=None))
+    assert made._window_meets_milking(always, only)

@@ -278,6 +278,19 @@ def test_one_figure_has_one_advice() -> None:
     ) and "22 m takes on" in last.sentence
 
 
+def test_a_wash_vessel_that_no_running_doser_reaches() -> None:
+    """Would fail if one doser passed for two vessels, or one that stands for one that runs."""
+    plant = small()
+    stops = {n: m.model_copy(update={"positions": {**m.positions, "DS1": "stopped"}})
+             for n, m in plant.modes.items()}  # fmt: skip
+    second = plant.model_copy(update={
+        "equipment": {**plant.equipment, "TR2": machine("TR2", "wash_trough", volume_l=900)},
+        "pipes": (*plant.pipes, pipe("LX", "TR2.outlet_1", "MU1.wash"))})  # fmt: skip
+    assert circulation.undosed(plant) == circulation.undosed(small(DS1=None)) == {}
+    assert circulation.undosed(plant.model_copy(update={"modes": stops})) == {"wash": ("TR1",)}
+    assert circulation.undosed(second) == {"wash": ("TR2",)}
+
+
 def test_the_weakest_pump_of_a_stage_is_fitted() -> None:
     """Would fail if the stronger of two pumps were advised larger."""
     pair = {t: machine(t, "milk_pump", flow_l_min=q, head_m=9, motor_kw=1.1)
