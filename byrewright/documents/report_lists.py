@@ -13,7 +13,7 @@ from byrewright.documents.us_units import unit_by_name
 from byrewright.documents.us_words import text_in
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import StandsCows
+from byrewright.plant.roles import JoinsDeck, StandsCows
 from byrewright.results import Result
 from byrewright.standards.model import CONFIDENCE_MEANING
 from byrewright.standards.rulebook import Rulebook
@@ -143,6 +143,7 @@ def isolation(plant: Plant, units: System = "metric") -> list[list[str]]:
         places = [
             *(_feeder(plant, b) for b in one.fed_from),
             *(f"air valve from {a}" for a in one.air_from),
+            *_across(plant, one),
         ]
         if not places:
             places = (
@@ -153,6 +154,15 @@ def isolation(plant: Plant, units: System = "metric") -> list[list[str]]:
         many = f" (×{one.count})" if one.count > 1 else ""
         rows.append([one.id, one.title + many, ", ".join(energies), ", ".join(places)])
     return rows
+
+
+def _across(plant: Plant, one: Machine) -> list[str]:
+    """Where a joint of the deck is made dead: what feeds the deck through it is fed from these."""
+    if not isinstance(one, JoinsDeck) or "power" not in one.carries:
+        return []
+    on_deck = [m for m in plant.equipment.values() if m.can("pulsates") or m.can("stands cows")]
+    fed = [b for m in on_deck for b in m.fed_from]
+    return [f"{_feeder(plant, b)} for the deck" for b in dict.fromkeys(fed)]
 
 
 def _feeder(plant: Plant, board: str) -> str:
@@ -170,6 +180,12 @@ def _energies(plant: Plant, one: Machine, units: System) -> list[str]:
     kw = one.power_kw()
     if one.fed_from or kw > 0 or one.can("gives power"):
         found.append("electricity" + (f" {_power(one, kw, units)}" if kw else ""))
+    if isinstance(one, JoinsDeck):  # live rings, and all that passes through it
+        found += ["electricity"] if "power" in one.carries else []
+        found += ["moving parts", *(_STORED[s] for s in one.carries if s in _STORED)]
+        found += ["caustic and acid"] if "wash" in one.carries else []
+    if one.can("moves liquid") and "wash" in _piped(plant, one):
+        found.append("caustic and acid")
     if one.air_from:
         found.append("compressed air")
     if kind.ROOM == "deck" and ("runs" in one.states() or one.can("turns deck")):

@@ -15,6 +15,7 @@ from byrewright.documents.papers import Standing, paper_pdf
 from byrewright.documents.reader_farmer import supply_told
 from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.readers_work import differs_by_hand, input_output, told_by_name
+from byrewright.documents.report_lists import isolation
 from byrewright.documents.schematic import Issue
 from byrewright.documents.us_units import finding_in
 from byrewright.plant.plant import Plant
@@ -152,6 +153,17 @@ def test_signals_and_hand_valves_are_those_of_the_plant() -> None:
         t for t, m in plant().equipment.items()
         if getattr(m, "moved_by", "") in ("air", "motor") and re.search(rf"\b{t}\b", said)
     ]  # fmt: skip
+
+
+def test_the_gland_and_the_wash_pumps_are_locked_off_too() -> None:
+    """A man who changes the brushes of the gland would find its rings live and on no list, and one
+    who opens a wash pump would not be told what is in it."""
+    rows = {row[0]: row[2:] for row in isolation(example("rotary_spring_ice"))}
+    held, where = rows["GL1"]
+    for energy in ("electricity", "moving parts", "vacuum", "compressed air", "caustic and acid"):
+        assert energy in held
+    assert where == "breaker in SB2 for the deck, breaker in SB3 for the deck, then vent"
+    assert "caustic and acid" in rows["LP4"][0] and "caustic" not in rows["LP1"][0]
 
 
 def test_a_new_revision_says_what_it_supersedes_and_leaves_no_old_paper(tmp_path: Path) -> None:
