@@ -143,7 +143,7 @@ TEMPERATURE_RULES: tuple[TemperatureRule, ...] = (
             TemperatureStep(7.0, "end_of_milking", 2.0),
             TemperatureStep(10.0, "always", applies="later_milkings"),
         ),
-        "pmo", "second_hand", "4.4 degC is an equipment rating or a stricter state rule, not this",
+        "pmo", "second_hand", "4.44 degC is an equipment rating or a stricter state rule, not this",
     ),
     TemperatureRule(
         "US-California", "California, farm milk",

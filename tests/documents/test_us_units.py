@@ -565,3 +565,11 @@ def test_motors_to_buy_are_in_horsepower_and_heaters_in_kilowatts() -> None:
             assert float(now[at(column)] or 0) == pytest.approx(times * is_kw, rel=1e-3)
         assert now[at("count")] == was[2]
     assert {row[0] for row in metric.rows} >= {"motor", "heating"}
+
+
+def test_the_us_rule_for_milk_is_noted_in_round_degrees() -> None:
+    """An inspector would read 39.9 degrees for the 40 that states and makers name."""
+    from byrewright.standards.cooling import TEMPERATURE_RULES
+
+    (rule,) = (r for r in TEMPERATURE_RULES if r.region == "US")
+    assert text_in(rule.note, "US").startswith("40 degF is an equipment rating")

@@ -252,7 +252,7 @@ def test_temperature_rules_bind_by_collection() -> None:
 
 
 def test_the_us_limit_is_seven_degrees() -> None:
-    """4.4 degC is an equipment rating or a stricter state's rule, not the national limit."""
+    """4.44 degC (40 degF) is an equipment rating or a stricter state's rule, not the limit here."""
     us = cooling.temperature_rule("US")
     assert {s.limit_c for s in us.steps} == {7.0, 10.0}
     assert 4.45 in {s.limit_c for s in cooling.temperature_rule("US-Massachusetts").steps}
