@@ -110,14 +110,15 @@ def test_regulators_and_pumps_as_the_solver_has_them(network: Network) -> None:
     number = RULES.number
     band, relief = number("vacuum.regulator_band_kpa"), number("vacuum.regulator_relief_kpa")
     leak = number("vacuum.regulator_leak_floor_l_min") * number("vacuum.leak_times.regulator")
-    ((one, _),) = network.regulators
+    ((single, node),) = network.regulators
+    one = single.model_copy(update={"count": 2})
     for varies, over in ((True, relief), (False, -band / 2)):
         like: Any = SimpleNamespace(rules=RULES, varies=varies, kg_s=network.kg_s,
-                                    regulators=network.regulators)  # fmt: skip
+                                    regulators=[(one, node)])  # fmt: skip
         at, rows = situations._regulators(like, MILKING)
         assert len(at) == 1 and rows[0] == pytest.approx(
-            [network.kg_s(one.capacity_l_min_free), one.set_vacuum_kpa + over, band,
-             network.kg_s(leak), -1.0])  # fmt: skip
+            [network.kg_s(2 * one.capacity_l_min_free), one.set_vacuum_kpa + over, band,
+             network.kg_s(2 * leak), -1.0])  # fmt: skip
         none, rows = situations._regulators(like, replace(MILKING, regulated=False))
         assert len(none) == 0 and rows.shape == (0, 5)
     for pump, row in zip(network.pumps, situations._pumps(network), strict=True):
