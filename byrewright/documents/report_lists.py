@@ -13,7 +13,7 @@ from byrewright.documents.us_units import unit_by_name
 from byrewright.documents.us_words import text_in
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import JoinsDeck, StandsCows
+from byrewright.plant.roles import IsValve, JoinsDeck, StandsCows
 from byrewright.results import Result
 from byrewright.standards.model import CONFIDENCE_MEANING
 from byrewright.standards.rulebook import Rulebook
@@ -138,22 +138,52 @@ def isolation(plant: Plant, units: System = "metric") -> list[list[str]]:
     rows = []
     for one in plant.equipment.values():
         energies = _energies(plant, one, units)
-        if not energies or (one.can("is a valve") and not one.air_from and not one.fed_from):
+        if not energies or (isinstance(one, IsValve) and one.moved_by == "hand"):
             continue
+        shut = _shut(plant, one)
         places = [
             *(_feeder(plant, b) for b in one.fed_from),
             *(f"air valve from {a}" for a in one.air_from),
             *_across(plant, one),
+            *([f"shut {', '.join(shut)}"] if shut else []),
         ]
-        if not places:
-            places = (
-                ["its own main switch"] if one.can("gives power") else ["its own valves, then vent"]
-            )
-        elif {"vacuum", "compressed air"} & set(energies):
-            places.append("then vent")
+        then = [word for word, held in (("vent", {"vacuum", "compressed air"}),
+                ("drain", {"caustic and acid", "scalding water"})) if held & {*energies}]  # fmt: skip
+        places = places or [_unnamed(one)]
+        places += [f"then {' and '.join(then)}"] if then else []
         many = f" (×{one.count})" if one.count > 1 else ""
         rows.append([one.id, one.title + many, ", ".join(energies), ", ".join(places)])
     return rows
+
+
+def _unnamed(one: Machine) -> str:
+    """Where a machine is isolated for which the plant file names no place."""
+    if one.can("gives power"):
+        return "its own main switch"
+    if isinstance(one, IsValve):
+        return "the supply of its motor, which the plant file does not name"
+    return "its own valves"
+
+
+def _shut(plant: Plant, one: Machine) -> list[str]:
+    """The valves moved by hand that shut a machine off from what is piped to it, each the next on
+    its pipe or behind a non-return valve; a valve that something moves may open unasked."""
+    if isinstance(one, IsValve):
+        return []
+    found, seen, open_ends = [], {one.id}, [one]
+    while open_ends:
+        here = open_ends.pop()
+        for pipe in plant.pipes_at(here.id):
+            for end in (pipe.start, pipe.end):
+                other = plant.equipment[end.partition(".")[0]]
+                if other.id in seen:
+                    continue
+                seen.add(other.id)
+                if isinstance(other, IsValve) and other.moved_by == "hand":
+                    found.append(other.id)
+                elif other.can("passes one way"):
+                    open_ends.append(other)
+    return sorted(found, key=lambda tag: list(plant.equipment).index(tag))
 
 
 def _across(plant: Plant, one: Machine) -> list[str]:
@@ -184,14 +214,18 @@ def _energies(plant: Plant, one: Machine, units: System) -> list[str]:
         found += ["electricity"] if "power" in one.carries else []
         found += ["moving parts", *(_STORED[s] for s in one.carries if s in _STORED)]
         found += ["caustic and acid"] if "wash" in one.carries else []
-    if one.can("moves liquid") and "wash" in _piped(plant, one):
-        found.append("caustic and acid")
+    if one.can("moves liquid") or one.can("holds milk"):  # what milk passes is washed
+        found += ["caustic and acid"] if {"wash", "milk"} & {*_piped(plant, one)} else []
+    if isinstance(one, IsValve) and one.moved_by == "motor":
+        found.append("electricity")
     if one.air_from:
         found.append("compressed air")
     if kind.ROOM == "deck" and ("runs" in one.states() or one.can("turns deck")):
         found.append("moving parts")
     if any(one.can(word) for word in KEEPS_ON):
         found += [_STORED[s] for s in _piped(plant, one) if s in _STORED]
+    if one.can("makes cold"):
+        found.append(_STORED["refrigerant"])
     if one.can("heats water"):
         found.append("scalding water")
     if kind.ROOM == "cleaning" and kind.CAUTIONS:

@@ -19,7 +19,7 @@ from byrewright.documents.report_lists import isolation
 from byrewright.documents.schematic import Issue
 from byrewright.documents.us_units import finding_in
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import SuppliesPower
+from byrewright.plant.roles import IsValve, SuppliesPower
 from byrewright.results import DAYS_ARE_OF, Finding, Result, Table, merge
 from byrewright.standards.units import convert
 from byrewright.studies.sizing import size
@@ -162,8 +162,25 @@ def test_the_gland_and_the_wash_pumps_are_locked_off_too() -> None:
     held, where = rows["GL1"]
     for energy in ("electricity", "moving parts", "vacuum", "compressed air", "caustic and acid"):
         assert energy in held
-    assert where == "breaker in SB2 for the deck, breaker in SB3 for the deck, then vent"
+    assert where == "breaker in SB2 for the deck, breaker in SB3 for the deck, then vent and drain"
     assert "caustic and acid" in rows["LP4"][0] and "caustic" not in rows["LP1"][0]
+    for washed in ("MP1", "RC1"):  # hot wash stands in them between two milkings
+        assert "caustic and acid" in rows[washed][0]
+    assert "refrigerant under pressure" in rows["CH1"][0]
+
+
+def test_a_machine_that_others_keep_live_is_shut_off_by_its_hand_valves() -> None:
+    """With its breaker off a pump would stand open to the vacuum of the next, and a valve turned by
+    a motor would stand on no list because the file names no supply for it."""
+    site = example("rotary_spring_ice")
+    rows = {row[0]: row[2:] for row in isolation(site)}
+    assert rows["VP1"][1] == "breaker in SB2, shut V11, then vent"  # behind its non-return valve
+    assert rows["DT1"][1].startswith("shut V11, V12")
+    moved = {m.id for m in site.machines(IsValve) if m.moved_by != "hand"}
+    named = {tag for row in rows.values() for tag in re.findall(r"\bV\d+\b", row[1])}
+    assert named and not named & moved  # what a controller opens shuts nothing off
+    motors = {m.id for m in site.machines(IsValve) if m.moved_by == "motor"}
+    assert motors and all("supply of its motor" in rows[tag][1] for tag in motors)
 
 
 def test_a_new_revision_says_what_it_supersedes_and_leaves_no_old_paper(tmp_path: Path) -> None:
