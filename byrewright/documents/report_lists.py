@@ -133,6 +133,13 @@ KEEPS_ON = (
 _STORED = {"vacuum": "vacuum", "air": "compressed air", "refrigerant": "refrigerant under pressure"}
 
 
+_EMPTIED = {
+    "vent": {"vacuum", "compressed air"},
+    "drain": {"caustic and acid", "scalding water"},
+}
+"""What is done last to a machine that is shut off, by what stands in it."""
+
+
 def isolation(plant: Plant, units: System = "metric") -> list[list[str]]:
     """Machines with a source of energy: tag, name, energies, where they are isolated."""
     rows = []
@@ -147,8 +154,7 @@ def isolation(plant: Plant, units: System = "metric") -> list[list[str]]:
             *_across(plant, one),
             *([f"shut {', '.join(shut)}"] if shut else []),
         ]
-        then = [word for word, held in (("vent", {"vacuum", "compressed air"}),
-                ("drain", {"caustic and acid", "scalding water"})) if held & {*energies}]  # fmt: skip
+        then = [word for word, held in _EMPTIED.items() if held & {*energies}]
         places = places or [_unnamed(one)]
         places += [f"then {' and '.join(then)}"] if then else []
         many = f" (×{one.count})" if one.count > 1 else ""
