@@ -166,7 +166,7 @@ def test_the_gland_and_the_wash_pumps_are_locked_off_too() -> None:
     assert "caustic and acid" in rows["LP4"][0] and "caustic" not in rows["LP1"][0]
     for washed in ("MP1", "RC1"):  # hot wash stands in them between two milkings
         assert "caustic and acid" in rows[washed][0]
-    assert "refrigerant under pressure" in rows["CH1"][0]
+    assert "refrigerant under pressure" in rows["IB1"][0]
 
 
 def test_a_machine_that_others_keep_live_is_shut_off_by_its_hand_valves() -> None:
