@@ -11,6 +11,7 @@ from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.standards.pipes import AIRLINE_BORES_MM
 from byrewright.studies.sizing import airlines
 from byrewright.studies.sizing.airlines import Leg
+from byrewright.studies.sizing.vacuum_demand import together
 from tests.plants import machine
 from tests.studies.benches import bench_of, small
 from tests.studies.told import inputs
@@ -141,3 +142,16 @@ def test_legs_up_to_the_place_that_senses(monkeypatch: pytest.MonkeyPatch) -> No
     ways = airlines.Ways(held.plant)
     (found,) = airlines._to_sensing(held, [("RC1", "VP1", edges)], {}, ways)
     assert found[2] == "RG1" and 0 < len(found[1]) < len(edges)
+
+
+def test_pumps_that_run_together() -> None:
+    """Would fail if a pump that stands in milking were counted with those that run, or none were
+    where none is named."""
+    plant = small()
+    for at, found in (({"VP2": "stopped"}, ("VP1",)), ({}, ("VP1", "VP2")),
+                      ({"VP1": "stopped", "VP2": "stopped"}, ("VP1", "VP2"))):  # fmt: skip
+        modes = {n: m.model_copy(update={"positions": {**m.positions, **at}})
+                 for n, m in plant.modes.items()}  # fmt: skip
+        there = plant.model_copy(update={"modes": modes})
+        assert together(there, ("VP1", "VP2")) == found
+    assert together(plant.model_copy(update={"modes": {}}), ("VP1",)) == ("VP1",)
