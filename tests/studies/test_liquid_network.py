@@ -174,6 +174,25 @@ def test_a_wash_that_nothing_doses_is_asked_about(drafted: Plant) -> None:
     assert not [f for f in size(drafted).findings if f.key == "wash.dosed"]
 
 
+def test_a_rinse_asked_for_warm_without_hot_water_is_asked_about(drafted: Plant) -> None:
+    """Would fail if heat were counted for a rinse whose valves let cold water in alone, or a wash
+    were taken for warmed because the rinse is."""
+
+    def told(plant: Plant) -> list[tuple[str, str]]:
+        found = [f for f in size(plant).findings if f.key == "wash.hot_way"]
+        assert all("from WH1 and WH2 to TR1 in" in f.sentence for f in found)
+        return [(f.subject, f.verdict) for f in found]
+
+    assert told(drafted) == []
+    rinse, wash = ("warm rinse", "unknown"), ("alkaline wash", "unknown")
+    assert told(with_modes(drafted, "rinse", V60="closed")) == [rinse]
+    washing = [n for n, m in drafted.modes.items() if "wash" in m.does]
+    assert told(with_modes(drafted, *washing, V60="closed")) == [wash]
+    cold = drafted.cleaning.model_copy(update={"rinse_c": min(drafted.site.water_temperature_c)})
+    asked = drafted.model_copy(update={"cleaning": cold})
+    assert told(with_modes(asked, "rinse", V60="closed")) == []
+
+
 def test_a_second_wash_vessel_that_nothing_doses_is_asked_about() -> None:
     """Would fail if one dosing pump passed for two vessels, of which it reaches one, in sizing or
     on the simulated day."""

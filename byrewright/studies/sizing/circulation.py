@@ -10,10 +10,19 @@ from typing import cast
 from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
 from byrewright.engine.liquidstreams import Stream, streams
-from byrewright.plant.graph import build, reached
+from byrewright.plant.graph import Node, build, reached
+from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import WashVessel
-from byrewright.plant.roles import DosesWash, GivesMilk, LoadsTankers, MakesUpWash, MovesMilk
+from byrewright.plant.roles import (
+    DosesWash,
+    GivesMilk,
+    HeatsWater,
+    LoadsTankers,
+    MakesUpWash,
+    MovesMilk,
+    RecoversHeat,
+)
 from byrewright.results import Input
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -159,6 +168,26 @@ def washes_units(plant: Plant, mode: str) -> bool:
     return bool(plant.machines(MakesUpWash)) and any(
         plant.position(mode, u.id) == "washes" for u in plant.machines(GivesMilk)
     )
+
+
+def unwarmed(plant: Plant, does: str) -> tuple[str, ...]:
+    """The modes of a purpose (`rinse`, `wash`) where in none of them water that was heated comes to
+    a wash vessel; nothing where it does in one, or the plant has no heater, vessel or such mode."""
+    graph, vessels = build(plant), {t.id for t in plant.machines(MakesUpWash)}
+    heaters = {h.id: h for h in (*plant.machines(HeatsWater), *plant.machines(RecoversHeat))}
+    hot = [n for n in graph.nodes if n.machine in heaters and _gives_water(heaters[n.machine], n)]
+    past = {*vessels, *heaters}
+    modes = tuple(name for name, mode in plant.modes.items() if does in mode.does)
+    if not hot or not vessels or any(
+        vessels & reached(plant, graph, hot, name, ("water",), past=past) for name in modes
+    ):  # fmt: skip
+        return ()
+    return modes
+
+
+def _gives_water(machine: Machine, at: Node) -> bool:
+    port = machine.port(at.port)
+    return port is not None and port.direction == "out" and "water" in port.services
 
 
 def undosed(plant: Plant) -> dict[str, tuple[str, ...]]:

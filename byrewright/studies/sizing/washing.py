@@ -28,7 +28,7 @@ from byrewright.results import Input, Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
 from byrewright.standards.water import CACO3_MG_MMOL
-from byrewright.studies.sizing.circulation import undosed
+from byrewright.studies.sizing.circulation import undosed, unwarmed
 from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -377,6 +377,30 @@ def _dosed(ctx: StudyContext) -> None:
         )  # fmt: skip
 
 
+def _warmed(ctx: StudyContext, wash: Wash) -> None:
+    """A step that is asked for warm, and no mode of its purpose lets hot water to a wash vessel."""
+    plant = ctx.plant
+    as_it_comes_c = max(plant.site.water_temperature_c)
+    for does, circulates in (("rinse", False), ("wash", True)):
+        warm = [s for s in wash.steps
+                if s.circulates is circulates and (s.at_c or 0.0) > as_it_comes_c]  # fmt: skip
+        modes = unwarmed(plant, does) if warm else ()
+        if not modes:
+            continue
+        heaters = listed([h.id for h in plant.machines(HeatsWater)])
+        vessels = listed([t.id for t in plant.machines(MakesUpWash)])
+        what = warm[0].kind.value
+        ctx.find(
+            "wash.hot_way", "Steps asked for warm without hot water", None, "modes",
+            f"The {what} is asked for at {warm[0].at_c:g} degC and its heat is counted, but no "
+            f"open way leads from {heaters} to {vessels} in {listed(list(modes))}: it comes as "
+            "cold as the water that fills it. Open one in the mode that fills for it.",
+            subject=what, limit=0.0, sense="at_most",
+            formula="ways of hot water in modes that rinse and wash",
+            source="the plant file", confidence="stated", missing=("what lets hot water in",),
+        )  # fmt: skip
+
+
 def _chemicals(ctx: StudyContext, wash: Wash) -> None:
     dosers, clean = ctx.plant.machines(DosesWash), ctx.plant.cleaning
     washes = ctx.programme.washes_a_day
@@ -387,6 +411,7 @@ def _chemicals(ctx: StudyContext, wash: Wash) -> None:
     month = each * washes * DAYS_A_MONTH
     acid_month = acid * DAYS_A_MONTH / clean.acid_every_days
     _dosed(ctx)
+    _warmed(ctx, wash)
     hand = "" if dosers else " No dosing pump is in the plant: it is measured by hand."
     ctx.find(
         "wash.chemicals", "Wash product a day", round(whole * washes, 2), "L",
