@@ -14,7 +14,6 @@ from typing import Any, cast
 import pytest
 
 from byrewright.errors import ByrewrightError
-from byrewright.studies.routes.classes import HARMS
 from byrewright.web.answers import Answers, Job, day, flows, proof
 from byrewright.web.figures import Line, timeline
 from byrewright.web.folder import Folder, Opened
@@ -113,14 +112,17 @@ def test_turning_a_valve_finds_what_the_exhaustive_search_finds(opened: Opened) 
     study = job.value
     for mode in opened.plant.modes:
         at_rest = {
-            (HARMS[h.question.harm], h.question.subject) for h in study.at_rest if h.mode == mode
+            (study.scenes[mode].harm(h.question.harm), h.question.subject)
+            for h in study.at_rest
+            if h.mode == mode
         }
         assert set(flows(answers, opened, mode, {}).harms) == at_rest
     single = [h for h in study.hits if h.order == 1 and h.wrong[0][1] != "full"]
     assert len(single) > 50
     for hit in single[::7]:
         harms = flows(answers, opened, hit.mode, dict(hit.wrong)).harms
-        assert (HARMS[hit.question.harm], hit.question.subject) in harms
+        asked = hit.question
+        assert (study.scenes[hit.mode].harm(asked.harm), asked.subject) in harms
     answers.end()
 
 
