@@ -10,8 +10,8 @@ bounds of what a user may state, and what only lays out a drawing.
 
 The tests of the rooms run once first, and the lines that each runs are kept in the file `--calls`
 (a quarter of an hour for all; take it away when tests or code have changed). A fault is then tried
-by the tests that run its line or read its rule, those named like its module first and the quickest
-of them, and then by the whole of their files, for as long as `--most` allows.
+by the tests that run its line or read its rule, file by file, those first that take least, and then
+by the whole of their files, for as long as `--most` allows.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ QUICK = 0.5
 """Seconds under which a test is asked with the others of its file: what they share, the first of
 them alone is seen to run."""
 FAMILIES = ("printed", "told_numbers", "adds_up", "second_reading")
-"""Files of tests that are about whatever comes their way: asked as soon as those of the module."""
+"""Files of tests that are about whatever comes their way, as much as those of the module."""
 
 
 class Calls:
@@ -362,9 +362,10 @@ def follow(
 
 
 def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
-    """Tests that come to a fault, the quickest first. Where no test is seen to come there, as in
-    compiled code or constants, those that come to its file or to one that imports it; for a figure
-    outside of functions also those of its room, where tables are looked through."""
+    """Tests that come to a fault, file by file, the quickest first; of files as quick to the second
+    those named like its module. Where no test is seen to come there, as in compiled code or
+    constants, those that come to its file or to one that imports it; for a figure outside of
+    functions also those of its room, where tables are looked through."""
     mine = {t for t, (_, rules) in calls.tests.items() if one.rule in rules}
     if one.lines:
         mine |= calls.running(str(one.path.relative_to(ROOT)), one.lines)
@@ -377,13 +378,22 @@ def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
     files = {t.partition("::")[0] for t in mine}
     mine |= {t for t in calls.tests if t.partition("::")[0] in files and calls.seconds([t]) < QUICK}
     mine &= {t for t in calls.tests if not only or any(part in t for part in only)}
-    return sorted(mine, key=lambda t: (-_meant(t, one.path), calls.tests[t][0]))
+    firsts: dict[str, str] = {}  # what a file shares is made in its first test
+    for test in calls.tests:
+        firsts.setdefault(test.partition("::")[0], test)
+    takes = {f: calls.seconds({first, *(t for t in mine if t.startswith(f"{f}::"))})
+             for f, first in firsts.items() if f in files}  # fmt: skip
+
+    def order(test: str) -> tuple[int, int, float, str, float]:
+        file = test.partition("::")[0]
+        return int(takes[file]), -_meant(file, one.path), takes[file], file, calls.tests[test][0]
+
+    return sorted(mine, key=order)
 
 
-def _meant(test: str, path: Path) -> int:
-    """How far the name of a test's file says that it is about a module."""
+def _meant(named: str, path: Path) -> int:
+    """How far the name of a file of tests says that it is about a module."""
     about = {word.rstrip("s") for word in re.findall("[a-z]+", f"{path.parent.name} {path.stem}")}
-    named = test.partition("::")[0]
     words = {word.rstrip("s") for word in re.findall("[a-z]+", Path(named).stem)}
     family = any(part in named for part in FAMILIES)
     room = path.relative_to(ROOT / "byrewright").parts[0]

@@ -102,10 +102,8 @@ def _alike(before: Plant, after: Plant, old: str, new: str, names: Mapping[str, 
     near_old = {names.get(t, t) for t in _near(before, old)}
     near_new = _near(after, new)
     every = near_old | near_new
-    share = len(near_old & near_new) / len(every) if every else 1.0
-    if _figures(one) != _figures(two):
-        return share * 0.7
-    return share if every else ALIKE_SHARE
+    share = len(near_old & near_new) / len(every) if every else ALIKE_SHARE
+    return share if _figures(one) == _figures(two) else 0.7 * share
 
 
 def _near(plant: Plant, tag: str) -> set[str]:
