@@ -17,6 +17,7 @@ from tests.studies.benches import bench_of
 RULES = {"motor.power_factor": 0.8, "motor.efficiency": 0.9, "supply.spare_share": 0.25,
          "cable.one_phase_most_kw": 1.0, "cable.feeder_drop_pct": 1.5,
          "cable.drop_most_pct": 5.0}  # fmt: skip
+PLANT = rotary()
 WAY: Any = SimpleNamespace(board="SB1", tag="M", length_m=30.0)
 NEUTRAL = 400.0 / math.sqrt(3.0)
 
@@ -35,7 +36,7 @@ def asked(
     seen: list[Any] = []
     picked = None if found is None else (SimpleNamespace(mm2=found[0]), found[1])
     monkeypatch.setattr(cables, "conductor_for", lambda *a: seen.append(a[:-1]) or picked)
-    made = cables._cable(bench_of(rotary(), RULES), one, WAY, True, {one.id: amps},
+    made = cables._cable(bench_of(PLANT, RULES), one, WAY, True, {one.id: amps},
                          400.0 if phases == 3 else NEUTRAL, phases, before, feeds)  # fmt: skip
     return made, seen[0]
 
@@ -62,7 +63,7 @@ def test_current_of_a_machine(
     assert made.amps == round(amps, 1) and made.phases == used and made.kw == kw * count
     assert breaker == made.breaker_a == min(
         a for a in (16, 20, 25, 32) if a >= amps * 1.25)  # fmt: skip
-    drop = volt_drop_pct(amps, 30.0, 6.0, over, cos, used, 1, bench_of(rotary(), RULES).rules)
+    drop = volt_drop_pct(amps, 30.0, 6.0, over, cos, used, 1, bench_of(PLANT, RULES).rules)
     assert made.drop_pct == round(drop, 2) and (made.mm2, made.together) == (6.0, 1)
 
 
@@ -87,7 +88,7 @@ def test_cables_without_a_load_or_without_an_answer(monkeypatch: pytest.MonkeyPa
     none, _ = asked(monkeypatch, fed(0.0))
     assert (none.mm2, none.together, none.drop_pct, none.breaker_a) == (0.0, 1, 0.0, 0.0)
     ask, (amps, *_) = asked(monkeypatch, fed(90.0), found=None)
-    drop = volt_drop_pct(amps, 30.0, 240.0, 400.0, 0.8, 3, 4, bench_of(rotary(), RULES).rules)
+    drop = volt_drop_pct(amps, 30.0, 240.0, 400.0, 0.8, 3, 4, bench_of(PLANT, RULES).rules)
     assert (ask.mm2, ask.together, ask.drop_pct) == (None, 1, round(drop, 2))
     two, _ = asked(monkeypatch, fed(90.0), found=(150.0, 2))
     assert (two.mm2, two.together) == (150.0, 2)
@@ -110,7 +111,7 @@ def test_boards_carry_their_worst(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cables, "carried", lambda *_: {"SB1": [load], "UP1": [load, load]})
     for stop, spare, lost in ((False, "none", False), (True, "none", True),
                               (False, "shared-running", True)):  # fmt: skip
-        plant = rotary()
+        plant = PLANT
         wishes = plant.wishes.model_copy(update={"no_single_stop": stop, "redundancy": spare})
         ctx = bench_of(plant.model_copy(update={"wishes": wishes}))
         found = cables._board_amps(ctx, (), 400.0, 3)
@@ -173,7 +174,7 @@ def test_where_a_cable_ends() -> None:
         deck = SimpleNamespace(rotary=rotary_, rail_radius_m=8.0, ring_radius_m=7.0, height_m=0.9)
         there = {"yard": yard, "hall": hall} if rooms is None else rooms
         plan: Any = SimpleNamespace(bodies=bodies, deck=deck, hand=hand, rooms=there)
-        one = rotary().equipment.get(tag) or machine(tag, kind)
+        one = PLANT.equipment.get(tag) or machine(tag, kind)
         found = cables.target_of(None, plan, one)  # type: ignore[arg-type]
         assert found is not None
         return found.room, found.at
@@ -183,7 +184,7 @@ def test_where_a_cable_ends() -> None:
     assert at("YG1", "") == ("yard", (13.0, 5.0, 1.7))
     assert at("YG1", "", hand=-1) == ("yard", (13.0, -5.0, 1.7))
     assert at("YG1", "", rooms={"hall": hall}) == ("yard", (10.0, 9.0, 1.5))
-    assert at("SO1", "sounder") == ("hall", (pytest.approx(19.9), 0.6, cables.SOUNDER_M))
+    assert at("SO1", "sounder") == ("hall", (pytest.approx(19.9), 0.6, 2.4))
     assert at("DU1", "", hand=-1) == ("hall", (8.0, -0.6, 0.3))
     assert at("MU1", "") == ("deck", (7.0, 0.0, 0.5))
     for tag in ("MU1", "DU1"):

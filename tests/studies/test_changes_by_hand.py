@@ -251,3 +251,27 @@ def test_farm_sections() -> None:
     two = one.model_copy(update={"herd": herd, "collections": one.collections * 2})
     assert [c.sentence for c in changes._farm(one, two)] == [
         "herd: cows 600 becomes 700.", "collections: 1 becomes 2."]  # fmt: skip
+
+
+def test_positions_that_are_set_or_no_longer_are() -> None:
+    """Would fail if a machine that a mode does not set were told as standing in nothing, or one
+    that stays were told."""
+
+    def modes(does: str, **positions: str) -> Any:
+        return SimpleNamespace(modes={"day": SimpleNamespace(does=(does,))},
+                               position=lambda _, tag: positions.get(tag))  # fmt: skip
+
+    one, two = modes("milking", A="open", B="open"), modes("milking", a="open", C="shut")
+    names = {"A": "a", "B": "B", "C": "C", "D": "D"}
+    assert [c.sentence for c in changes._modes(one, two, names)] == [
+        "In day B is not set; it was open.", "In day C is shut; it was not set."]  # fmt: skip
+    (told,) = changes._modes(one, modes("wash", A="open", B="open"), {"A": "A"})
+    assert told.sentence == "day: does wash; it did milking."
+
+
+def test_neighbours_by_pipe_supply_controller_and_where_it_stands() -> None:
+    """Would fail if a sensor were not known by the machine that it is on."""
+    plant: Any = Few({"a": 900.0, "b": 900.0}, "ab")
+    sensor = machine("S", "sensor", measures="level", on="a", fed_from=("P",), controlled_by=("C",))
+    plant.equipment["S"] = sensor
+    assert changes._near(plant, "S") == {"a", "P", "C"} and changes._near(plant, "a") == {"b"}
