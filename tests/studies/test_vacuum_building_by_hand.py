@@ -176,7 +176,7 @@ def test_where_vacuum_is_sensed_and_regulated(made: Network) -> None:
     names = made.nodes
     assert names[made.body] == "DT1" and [names[r] for r in made.receivers] == ["RC1", "RC2"]
     assert names[made.sense] == "RG1.vacuum" and made.set_vacuum_kpa == 42.0
-    assert made.left_out == ()
+    assert made.left_out == () and network_of(PLANT, RULES).fill == 0.35
     for on, port, at in (("RC2", None, "RC2"), ("ST2", "vacuum", "ST2.vacuum"),
                          ("ML1", None, "ML1 at 1/12"), ("TK1", None, "RG1.vacuum"),
                          ("RC1", "no_such", "RC1")):  # fmt: skip
