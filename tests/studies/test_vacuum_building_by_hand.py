@@ -93,6 +93,9 @@ def test_pipes_side_by_side_drop_as_one_of_more_bore() -> None:
         assert s.bore_mm == pytest.approx(76.0 * share)
         assert (s.length_m, s.equivalent_m) == (4.0, pytest.approx(4.0 + more))
         assert s.rough_mm == RULES.number("pipe.roughness_plastic_mm")
+    dry = pipe("V", "DT1.line_4", "V31.a", 76.0, 2.0)  # a valve of an airline
+    one._edge(Edge("V", Node("DT1", "line_4"), Node("V31", "a"), "pipe", None, None, dry, None))
+    assert one.segments[-1].bore_mm == 76.0
     milk = pipe("Q", "ML1.receiver_1", "RC1.milkline_1", 98.0, 2.0)
     one = builder()
     one._edge(Edge("Q", Node("ML1", "receiver_1"), Node("RC1", "milkline_1"), "pipe", None, None,
@@ -144,6 +147,7 @@ def test_outlets_along_a_line(looped: bool, outlets: tuple[int, ...], places: li
                        None))  # fmt: skip
     found = [s for s in one.segments if s.what == "fitting"]
     assert [s.name for s in found] == [f"ML1 outlet {k + 1}" for k in range(len(outlets))]
+    assert [one.names[s.b] for s in found] == [f"ML1.receiver_{i}" for i in outlets]
     assert [one.names[s.a] for s in found] == [
         f"ML1 at {p + 1}/{12 if looped else 10}" for p in places]  # fmt: skip
 

@@ -231,7 +231,7 @@ def told(run: Run, running: tuple[str, ...] = ("VP1",), wish: bool = True) -> di
 
 
 @pytest.mark.parametrize(("units", "back_s", "key"), [
-    (0.0, 2.0, "fall_off"), (0.4, 6.0, "fall_off"), (7.0, math.inf, "open_test"),
+    (0.0, 2.0, "fall_off"), (0.4, 6.0, "fall_off"), (0.7, math.inf, "open_test"),
     (3.0, 4.0, "pump_trips_valve_leaks"), (30.0, math.inf, "all_vacuum_lost"),
 ])  # fmt: skip
 def test_an_event_is_told_by_what_it_did(
