@@ -181,6 +181,17 @@ def test_withheld_milk_has_its_own_vessel() -> None:
     assert found.verdict == "fails" and found.advised is not None
 
 
+def test_what_a_large_herd_withholds_can_be_had() -> None:
+    """Would fail if a herd with 160 cows withheld at 15 L a milking were refused for the vessel
+    that it is told to have."""
+    many = tuple(g.model_copy(update={"withheld_cows": 40}) for g in small().herd.groups)
+    herd = small().herd.model_copy(update={"yield_l_day": 30.0, "groups": many})
+    large = small().model_copy(update={"herd": herd})
+    advised = sized(large, size_storage).finding("storage.withheld").advised
+    assert advised is not None and advised > 2000
+    assert machine("WM1", "withheld_vessel", volume_l=advised)
+
+
 def test_no_collections_is_unknown() -> None:
     """Tanks would be sized for a tanker nobody named."""
     assert sized(collected(small()), size_storage).finding("storage.collections").missing

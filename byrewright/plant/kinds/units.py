@@ -209,7 +209,7 @@ class WithheldVessel(KeepsWithheld):
     )
     UPKEEP = (Upkeep("wash after use", every_days=1),)
 
-    volume_l: float = par("L", "volume", ge=10, le=2000)
+    volume_l: float = par("L", "volume", ge=10, le=20000)
     way: Literal["bucket", "divert_line"] = par("", "separate bucket units, or a divert line on the deck", "bucket",
                                                 why="a bucket unit keeps it apart with no shared valve")  # fmt: skip
 
