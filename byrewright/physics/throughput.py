@@ -104,38 +104,27 @@ def go_round_share(available: float, mean_s: float, deviation_s: float) -> float
     return log_normal(mean_s, deviation_s).above(available)
 
 
-def net_cows_h(gross: float, go_round: float, shadow: float = 0.0) -> float:
-    """Cows completed an hour, share counted per cow entering: gross/(1 + (1+shadow) g).
+def passes_a_cow(
+    available: float, mean_s: float, deviation_s: float, most_s: float = math.inf
+) -> float:
+    """Stalls that a cow takes on the mean: 1 + sum over k of P(duration > k T), T > 0.
 
-    `shadow`, 0 to 1, is the chance that a cow going round also leaves the next stall empty; the
-    share in the formula is 1 + shadow. First order: a cow goes round once at most (derived; the
-    shadow idea is from Edwards et al. 2012, whose exact form was not seen).
+    Units come off after `most_s` at the latest, so no k T of that or more counts. Source: derived
+    from the log-normal of `log_normal`.
 
-    >>> round(net_cows_h(360.0, 0.10243), 2), round(net_cows_h(360.0, 0.10243, 1.0), 2)
-    (326.55, 298.79)
-    """
-    check("throughput", gross, 0.0)
-    check("go-round share", go_round, 0.0, 1.0)
-    check("shadow", shadow, 0.0, 1.0)
-    return gross / (1.0 + (1.0 + shadow) * go_round)
-
-
-def passes_a_cow(available: float, mean_s: float, deviation_s: float, shadow: float = 0.0) -> float:
-    """Expected stall passes of a cow: 1 + sum over k of P(duration > k T) times (1 + shadow).
-
-    >>> round(passes_a_cow(550.0, 383.0, 129.0), 4)
-    1.1028
+    >>> round(passes_a_cow(550.0, 383.0, 129.0), 4), passes_a_cow(550.0, 383.0, 129.0, 540.0)
+    (1.1028, 1.0)
     """
     check("milking time available", available, 0.0, unit="s", above=True)
     spread = log_normal(mean_s, deviation_s)
-    extra, turn = 0.0, 1
-    while turn < 100_000:
+    passes, turn = 1.0, 1
+    while turn < 100_000 and turn * available < most_s:
         share = spread.above(turn * available)
-        extra += share
+        passes += share
         if share < _TAIL:
             break
         turn += 1
-    return 1.0 + (1.0 + shadow) * extra
+    return passes
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +133,9 @@ class Rotation:
 
     rotation_s: float
     seconds_a_stall: float
+    available_s: float
     go_round_share: float
+    passes: float
     gross_cows_h: float
     net_cows_h: float
 
@@ -156,20 +147,29 @@ def rotation(
     mean_s: float,
     deviation_s: float,
     shadow: float = 0.0,
+    most_s: float = math.inf,
 ) -> Rotation:
     """What one rotation time gives, with every further turn counted.
+
+    `shadow`, 0 to 1, is the chance that a cow going round also leaves the next stall empty (the
+    idea is from Edwards et al. 2012, whose exact form was not seen); units come off after `most_s`
+    at the latest.
 
     >>> round(rotation(60, 55, 600.0, 383.0, 129.0).net_cows_h, 1)
     326.4
     """
+    check("shadow", shadow, 0.0, 1.0)
     gross = gross_cows_h(stalls, rotation_s)
     time = available_s(stalls_on, stalls, rotation_s)
+    passes = passes_a_cow(time, mean_s, deviation_s, most_s)
     return Rotation(
         rotation_s,
         rotation_s / stalls,
-        go_round_share(time, mean_s, deviation_s),
+        time,
+        go_round_share(time, mean_s, deviation_s) if time < most_s else 0.0,
+        passes,
         gross,
-        gross / passes_a_cow(time, mean_s, deviation_s, shadow),
+        gross / (1.0 + (1.0 + shadow) * (passes - 1.0)),
     )
 
 

@@ -43,14 +43,20 @@ def test_rotation_for_a_share_gives_that_share(spread, stalls: int, share: float
     assert row.go_round_share == pytest.approx(share, abs=1e-9)
 
 
-@given(spreads, st.floats(200, 1500), st.floats(0, 1))
-def test_every_cow_takes_at_least_one_pass(spread, available: float, shadow: float) -> None:
-    """Net throughput would exceed gross."""
-    passes = throughput.passes_a_cow(available, *spread, shadow)
-    share = throughput.go_round_share(available, *spread)
-    assert passes >= 1.0 + (1 + shadow) * share - 1e-12
-    one = throughput.net_cows_h(300, share, shadow)
-    assert 300 / passes <= one + 1e-9
+@given(spreads, st.integers(20, 120), st.floats(200, 1500), st.floats(0, 1))
+def test_every_cow_takes_at_least_one_pass(
+    spread, stalls: int, turn_s: float, shadow: float
+) -> None:
+    """Net throughput would exceed gross, or a limit of the time that a unit stays on would leave
+    cows to go round that are taken off."""
+    on = 0.9 * stalls
+    turn = throughput.rotation(stalls, on, turn_s, *spread, shadow)
+    assert turn.passes >= 1.0 + turn.go_round_share - 1e-12
+    assert turn.net_cows_h <= turn.gross_cows_h / (1 + (1 + shadow) * turn.go_round_share) + 1e-9
+    limited = [throughput.rotation(stalls, on, turn_s, *spread, shadow, k * turn.available_s)
+               for k in (1, 2)]  # fmt: skip
+    assert [one.passes for one in limited] == pytest.approx([1.0, 1.0 + turn.go_round_share])
+    assert [one.go_round_share for one in limited] == [0.0, turn.go_round_share]
 
 
 @given(st.floats(1, 600), st.floats(4, 60))

@@ -47,8 +47,7 @@ BEYOND = 1e-3  # of an end (of 1 where the end is 0): no formula's end is that n
         (lambda f: demand.together_kva([(8.0, f)]), None, 1.0),
         (lambda c: pneumatics.orifice_kg_s(10.0, 100.0, 50.0, coefficient=c), 0.0, 1.0),
         (lambda w: wash_heat.wet_air_kw(100.0, 60.0, 58.0, w), 0.0, 1.0),
-        (lambda g: throughput.net_cows_h(400.0, g), 0.0, 1.0),
-        (lambda x: throughput.net_cows_h(400.0, 0.1, x), 0.0, 1.0),
+        (lambda x: throughput.rotation(60, 55, 600.0, 383.0, 129.0, x), 0.0, 1.0),
         # Beyond these the formulas were not made or measured.
         (refrigeration.glycol_freeze_c, 0.0, 50.0),
         (lambda r: pipeflow.friction_factor(1e5, r), 0.0, 0.05),

@@ -54,8 +54,14 @@ def test_go_round_on_sixty_stalls() -> None:
     gross = t.gross_cows_h(60, 600)
     assert time == 550 and gross == 360
     assert share == pytest.approx(0.10243, abs=FIFTH)
-    assert t.net_cows_h(gross, share) == pytest.approx(326.55, abs=HUNDREDTH)
-    assert t.net_cows_h(gross, share, 1.0) == pytest.approx(298.79, abs=HUNDREDTH)
+    again = share + t.go_round_share(2 * time, mean, deviation)  # a third turn: one cow in 3000
+    for shadow, once in ((0.0, 326.55), (1.0, 298.79)):
+        turn = t.rotation(60, 55, 600, mean, deviation, shadow)
+        by_hand = gross / (1 + (1 + shadow) * again)
+        assert turn.net_cows_h == pytest.approx(by_hand, abs=HUNDREDTH)
+        assert turn.passes == pytest.approx(1 + again, abs=FIFTH)
+        second = t.rotation(60, 55, 600, mean, deviation, shadow, most_s=2 * time)
+        assert second.net_cows_h == pytest.approx(once, abs=HUNDREDTH)
     assert t.go_round_share(480, mean, deviation) == pytest.approx(0.19695, abs=FIFTH)
     assert t.go_round_share(600, mean, deviation) == pytest.approx(0.06260, abs=FIFTH)
 

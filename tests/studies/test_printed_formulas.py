@@ -89,7 +89,7 @@ def started_kva(i: Inputs) -> float:
 
 VALUES: dict[str, Callable[[Inputs], float]] = {
     "throughput.net":
-        lambda i: 3600 * i["N"] / i["T"] / (1 + (1 + i["e"]) * i["g"]) * (1 - i["s"]),
+        lambda i: 3600 * i["N"] / i["T"] / (1 + (1 + i["e"]) * i["r"]) * (1 - i["s"]),
     "throughput.milk_flow_peak": lambda i: i["net"] * i["V"] / 60 * i["peak factor"],
     "throughput.labour": lambda i: 3600 * i["m"] / i["WRT"],
     "throughput.units": lambda i: i["n"],

@@ -29,8 +29,8 @@ SAID: dict[str, dict[str, Worked]] = {
         r"A turn of ([\d.]+) min": lambda i, f: i["T"] / 60,
         r"every ([\d.]+) s": lambda i, f: i["T"] / i["N"],
         r"would cost (\d+) cows": lambda i, f: (
-            3600 * i["N"] / i["T"] * (1 - i["s"]) * (1 / (1 + i["g"]) - 1 / (1 + 2 * i["g"]))),
-        r"an hour \(([\d.]+) ?%\)": lambda i, f: 100 * (1 - (1 + i["g"]) / (1 + 2 * i["g"])),
+            3600 * i["N"] / i["T"] * (1 - i["s"]) * (1 / (1 + i["r"]) - 1 / (1 + 2 * i["r"]))),
+        r"an hour \(([\d.]+) ?%\)": lambda i, f: 100 * (1 - (1 + i["r"]) / (1 + 2 * i["r"])),
     },
     "throughput.go_round": {
         r"asked for (\d+) %": lambda i, f: 100 * i["g_wish"],

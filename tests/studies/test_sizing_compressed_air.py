@@ -38,7 +38,7 @@ def test_air_removers_add_a_stroke_a_pass() -> None:
     assert one.each_l == pytest.approx(1.8703 * (6 + absolute) / absolute, rel=1e-3)
     assert one.per_min == pytest.approx(50 / 480 * 60 * 0.96)
     of = duty(plant)
-    assert one.per_day == pytest.approx(of.cows_milked_day * (1 + of.go_round_share))
+    assert one.per_day == pytest.approx(of.cows_milked_day * of.passes)
     gates = users["entry and exit gates"]
     cycles = bench_of(plant).number("air.gate_cycles_per_cow")
     assert gates.per_min == pytest.approx(of.net_cows_h / 60 * cycles)

@@ -26,7 +26,7 @@ def day() -> Duty:
     """300 cows an hour on to the deck, a tenth of the time lost, 240 net; 1000 milkings of a cow a
     day and a fifth more go-rounds; air of one bar."""
     return replace(duty_of(bench_of(small())), gross_cows_h=300.0, stop_share=0.1, net_cows_h=240.0,
-                   cows_milked_day=1000, go_round_share=0.2, pressure_kpa_abs=100.0)  # fmt: skip
+                   cows_milked_day=1000, passes=1.2, pressure_kpa_abs=100.0)  # fmt: skip
 
 
 def with_air(redundancy: str = "none", rules: dict[str, float] | None = None,

@@ -112,11 +112,11 @@ def test_missing_units_and_platform_are_named() -> None:
 
 
 def test_the_gap_behind_a_cow_going_round_is_told_and_taken_as_stated() -> None:
-    """Worked 60 stalls: a gap behind each takes 326.55 to 298.79 cows an hour, 8.5 % (derived)."""
+    """Worked 60 stalls: a gap behind each takes 326.45 to 298.61 cows an hour, 8.5 % (derived)."""
     plant = edwards(60, 600, 5)
     free = sized(plant, size_throughput).finding("throughput.net")
     assert "would cost 28 cows an hour (8.5 %); none is counted" in free.sentence
     gap = sized(plant, size_throughput, rules={"milking.go_round_shadow": 1.0})
     found = gap.finding("throughput.net")
-    assert found.value == pytest.approx(298.79, abs=0.01)
+    assert found.value == pytest.approx(298.61, abs=0.01)
     assert "a gap behind 100 % of them is counted" in found.sentence

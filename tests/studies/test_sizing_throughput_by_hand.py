@@ -23,7 +23,8 @@ def day() -> Duty:
     300 cows an hour net."""
     made = duty_of(bench_of(small()))
     return replace(made, turn_s=500.0, stall_s=10.0, gross_cows_h=360.0, net_cows_h=300.0,
-                   go_round_share=0.1, stop_share=0.05, labour_cows_h=400.0, routine_s=27.0,
+                   go_round_share=0.1, passes=1.12, stop_share=0.05, labour_cows_h=400.0,
+                   routine_s=27.0,
                    operators=3)  # fmt: skip
 
 
@@ -42,7 +43,7 @@ def test_what_an_empty_stall_behind_each_would_cost(
 ) -> None:
     """Would fail if the cost were told without the stops, or of cows that do not go round."""
     ctx = bench_of(small(), {"milking.go_round_shadow": shadow})
-    throughput._pace(ctx, replace(day, go_round_share=share))
+    throughput._pace(ctx, replace(day, passes=1.0 + share))
     told = only(ctx, "throughput.net")
     assert told.value == 300.0 and "A turn of 8.3 min" in told.sentence
     none, each = 360 / (1 + share), 360 / (1 + 2 * share)

@@ -143,7 +143,7 @@ def test_uses_of_water_by_hand() -> None:
     by_hand = {"plate cooler": ratio * milk, "parlour and yard": cows * number("water.yard_l_cow")}
     flush = sum(getattr(m, "water_l_cow", 0.0) for m in plant.equipment.values())
     if flush:
-        by_hand["backflush"] = flush * cows * (1 + duties.go_round_share)
+        by_hand["backflush"] = flush * cows * duties.passes
     steps = [s.litres for s in wash_heat_of(ctx, duties).wash.steps]
     washes = sum(m.washed_after for m in duties.milkings)
     by_hand |= {"first rinse": washes * steps[0], "other wash steps": washes * sum(steps[1:])}

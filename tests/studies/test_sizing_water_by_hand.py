@@ -190,7 +190,7 @@ def test_hours_of_every_use(day: Duty, monkeypatch: pytest.MonkeyPatch) -> None:
     )
     assert water.emptied_at(ctx, day) == [(470, 9000.0), (600, 500.0)]
     first, second = day.milkings
-    made = replace(day, go_round_share=0.25, milkings=(replace(first, cows=200),
+    made = replace(day, passes=1.25, milkings=(replace(first, cows=200),
                                                        replace(second, cows=100)))  # fmt: skip
     found = water.water_day(ctx, made)
     told = {u.what: u.hours for u in found.uses}

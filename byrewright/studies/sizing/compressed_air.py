@@ -101,7 +101,7 @@ def size_compressed_air(ctx: StudyContext, duty: Duty) -> None:
 def _users(ctx: StudyContext, duty: Duty) -> list[AirUser]:
     plant, found = ctx.plant, list[AirUser]()
     passes_min = duty.gross_cows_h * (1 - duty.stop_share) / 60.0
-    passes_day = duty.cows_milked_day * (1 + duty.go_round_share)
+    passes_day = duty.cows_milked_day * duty.passes
     cows_min = duty.net_cows_h / 60.0
     receiver = plant.first(KeepsAir)
     bar = receiver.serves_bar if receiver else ctx.number("air.working_bar")

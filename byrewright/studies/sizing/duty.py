@@ -11,13 +11,7 @@ from byrewright.engine.rows import levels_l
 from byrewright.engine.session import SEED, Evened, brought_up, milk_alone, wait_s
 from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.physics.rows import row_time_s, rows_cows_h
-from byrewright.physics.throughput import (
-    available_s,
-    go_round_share,
-    gross_cows_h,
-    labour_cows_h,
-    net_cows_h,
-)
+from byrewright.physics.throughput import labour_cows_h, rotation
 from byrewright.plant.machine import Machine
 from byrewright.plant.primitives import Pump, Vessel
 from byrewright.plant.programme import DAY_MIN, MilkOut, milk_out_s_per_kg
@@ -100,6 +94,8 @@ class Duty:
     """Time a cow has for milk-out on one turn (rows: as long as the slowest needs)."""
     gross_cows_h: float
     go_round_share: float
+    passes: float
+    """Stalls that a cow takes on the mean, every further turn counted."""
     net_cows_h: float
     stop_share: float
     routine_s: float
@@ -120,7 +116,6 @@ class Duty:
     rows bring milk in bursts that the tank does not even out."""
     milk_flow_peak_l_min: float
     peak_factor: float
-    milk_per_turn_l: float
     peak_cow_l_min: float
     attach_interval_s: float
     milking_h_day: float
@@ -198,8 +193,8 @@ def duty_of(ctx: StudyContext) -> Duty:
         layout=platform.layout, stalls=platform.stalls, rows=platform.rows,
         units=plant.count(GivesMilk) or platform.stalls, operators=operators,
         turn_s=pace.turn_s, stall_s=pace.turn_s / platform.stalls, available_s=pace.available_s,
-        gross_cows_h=pace.gross_h, go_round_share=pace.go_round, net_cows_h=pace.net_h,
-        stop_share=platform.stop_share_pct / 100.0, routine_s=pace.routine_s,
+        gross_cows_h=pace.gross_h, go_round_share=pace.go_round, passes=pace.passes,
+        net_cows_h=pace.net_h, stop_share=platform.stop_share_pct / 100.0, routine_s=pace.routine_s,
         labour_cows_h=pace.labour_h, milk_out=slowest.milk_out, milkings=milkings,
         cows=plant.herd.cows,
         cows_milked_day=programme.cows_milked_day, milk_l_day=milk_l,
@@ -208,7 +203,6 @@ def duty_of(ctx: StudyContext) -> Duty:
         milk_flow_met_l_min=max([mean, *(m.met_l_min for m in milkings)]),
         milk_flow_peak_l_min=peak,
         peak_factor=peak / mean if mean else 1.0,
-        milk_per_turn_l=platform.stalls * milk_l_cow / (1 + pace.go_round),
         peak_cow_l_min=ctx.number("milkline.peak_flow_per_cow_l_min"),
         attach_interval_s=(pace.turn_s / platform.stalls if platform.layout == "rotary"
                            else pace.routine_s / operators),
@@ -233,6 +227,7 @@ class _Pace:
     available_s: float
     gross_h: float
     go_round: float
+    passes: float
     net_h: float
     routine_s: float
     labour_h: float
@@ -257,13 +252,18 @@ def stalls_on(platform: StandsCows | None, stalls: int) -> float:
     return max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
 
 
+def removed_after_s(ctx: StudyContext) -> float:
+    """The longest that a unit stays on, where removers have a limit."""
+    limits = [r.milking_time_limit_s for r in ctx.plant.machines(RemovesUnits)]
+    return min((s for s in limits if s is not None), default=math.inf)
+
+
 def _pace(ctx: StudyContext, platform: StandsCows, operators: int, out: MilkOut) -> _Pace:
     """Cows an hour, gross and net, from the turn and the milk-out times."""
     routine_s = ctx.plant.work.routine_s
     labour_h = labour_cows_h(routine_s, operators) if routine_s else math.inf
     running = 1.0 - platform.stop_share_pct / 100.0
-    limits = [r.milking_time_limit_s for r in ctx.plant.machines(RemovesUnits)]
-    limit_s = min((s for s in limits if s is not None), default=math.inf)
+    limit_s = removed_after_s(ctx)
     if platform.layout == "rows":
         milking_s = rows_milking_s(
             platform.stalls, platform.rows, routine_s / operators, platform.turn_s, out, limit_s
@@ -271,15 +271,22 @@ def _pace(ctx: StudyContext, platform: StandsCows, operators: int, out: MilkOut)
         gross_h = rows_cows_h(platform.stalls, platform.turn_s, milking_s)
         return _Pace(
             turn_s=platform.turn_s + milking_s, available_s=milking_s, gross_h=gross_h,
-            go_round=0.0, net_h=gross_h * running, routine_s=routine_s, labour_h=labour_h,
+            go_round=0.0, passes=1.0, net_h=gross_h * running, routine_s=routine_s,
+            labour_h=labour_h,
         )  # fmt: skip
-    available = available_s(stalls_on(platform, platform.stalls), platform.stalls, platform.turn_s)
-    share = 0.0 if limit_s <= available else go_round_share(available, out.mean_s, out.std_dev_s)
-    gross_h = gross_cows_h(platform.stalls, platform.turn_s)
-    shadow = ctx.number("milking.go_round_shadow")
+    turn = rotation(
+        platform.stalls,
+        stalls_on(platform, platform.stalls),
+        platform.turn_s,
+        out.mean_s,
+        out.std_dev_s,
+        ctx.number("milking.go_round_shadow"),
+        limit_s,
+    )
     return _Pace(
-        turn_s=platform.turn_s, available_s=available, gross_h=gross_h, go_round=share,
-        net_h=net_cows_h(gross_h, share, shadow) * running, routine_s=routine_s, labour_h=labour_h,
+        turn_s=platform.turn_s, available_s=turn.available_s, gross_h=turn.gross_cows_h,
+        go_round=turn.go_round_share, passes=turn.passes, net_h=turn.net_cows_h * running,
+        routine_s=routine_s, labour_h=labour_h,
     )  # fmt: skip
 
 

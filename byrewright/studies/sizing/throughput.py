@@ -5,18 +5,13 @@ from __future__ import annotations
 import math
 
 from byrewright.engine.session import milk_alone
-from byrewright.physics.throughput import (
-    net_cows_h,
-    operators_needed,
-    rotation,
-    rotation_for_share_s,
-)
+from byrewright.physics.throughput import operators_needed, rotation, rotation_for_share_s
 from byrewright.plant.farm import MOST_USUAL_STALLS, clock
 from byrewright.plant.programme import MilkingPlan
 from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
 from byrewright.results import Remedy, Table
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.duty import Duty, cows_of, stalls_on
+from byrewright.studies.sizing.duty import Duty, cows_of, removed_after_s, stalls_on
 from byrewright.studies.sizing.sizes import TIGHT, counted, spare, stated, verb_s, worked
 
 FEWEST_DECK, FEWEST_ROW = 8, 4
@@ -52,7 +47,7 @@ def _pace(ctx: StudyContext, duty: Duty) -> None:
             f"{duty.stall_s:.1f} s: {duty.gross_cows_h:.0f} cows an hour, "
             f"{duty.net_cows_h:.0f} net of go-rounds and stops." + _gap_cost(ctx, duty)
         )
-        formula = "net = 3600 N / T / (1 + (1 + e) g) (1 - s)"
+        formula = "net = 3600 N / T / (1 + (1 + e) r) (1 - s), r = sum over k of P(t > k T_on)"
     else:
         sentence = (
             f"Each filling of {duty.rows} rows ({duty.stalls} stalls) takes "
@@ -70,7 +65,7 @@ def _pace(ctx: StudyContext, duty: Duty) -> None:
         inputs=(
             stated("N", "stalls", duty.stalls),
             worked("T", "one turn or filling", duty.turn_s, "s"),
-            worked("g", "share of cows going round twice", duty.go_round_share),
+            worked("r", "further turns a cow, every one counted", duty.passes - 1.0),
             ctx.rule("milking.go_round_shadow", "e"),
             stated("s", "share of time stood still", duty.stop_share),
             worked("t", "mean unit-on time", round(out.mean_s), "s"),
@@ -84,7 +79,7 @@ def _pace(ctx: StudyContext, duty: Duty) -> None:
 def _gap_cost(ctx: StudyContext, duty: Duty) -> str:
     """What a stall left empty behind each cow that goes round costs, and what is reckoned with."""
     held, gross = ctx.number("milking.go_round_shadow"), duty.gross_cows_h
-    none, each = (net_cows_h(gross, duty.go_round_share, e) for e in (0.0, 1.0))
+    none, each = (gross / (1.0 + (1.0 + e) * (duty.passes - 1.0)) for e in (0.0, 1.0))
     if none - each < 0.5:
         return ""
     running = 1.0 - duty.stop_share
@@ -160,9 +155,10 @@ def _go_round(ctx: StudyContext, duty: Duty) -> None:
 def _turns(ctx: StudyContext, duty: Duty) -> None:
     """A table of turns from fast to slow, so that the choice can be seen."""
     out, on = duty.milk_out, stalls_on(ctx.plant.first(StandsCows), duty.stalls)
+    shadow, most_s = ctx.number("milking.go_round_shadow"), removed_after_s(ctx)
     rows = []
     for minutes in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 14.0):
-        one = rotation(duty.stalls, on, 60 * minutes, out.mean_s, out.std_dev_s)
+        one = rotation(duty.stalls, on, 60 * minutes, out.mean_s, out.std_dev_s, shadow, most_s)
         rows.append(
             (
                 minutes,
@@ -179,7 +175,7 @@ def _turns(ctx: StudyContext, duty: Duty) -> None:
             ("turn", "a stall", "gross", "going round twice", "net of go-rounds and stops"),
             ("min", "s", "1/h", "%", "1/h"),
             tuple(rows),
-            "Every further turn counted; labour is not a limit in this table.",
+            "Labour is not a limit in this table.",
         )
     )
 

@@ -136,7 +136,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
     for m in duty.milkings:
         cooling.append(spread_over_hours(m.start_min, m.hours, m.saleable_l * per_l))
         flush.append(spread_over_hours(m.start_min, m.hours,
-                                       m.cows * (1 + duty.go_round_share) * each_cow))  # fmt: skip
+                                       m.cows * duty.passes * each_cow))  # fmt: skip
         yard.append(spread_over_hours(m.end_min, ctx.number("water.yard_h"),
                                       m.cows * ctx.number("water.yard_l_cow")))  # fmt: skip
         if m.washed_after:
