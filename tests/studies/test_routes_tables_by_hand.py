@@ -16,7 +16,7 @@ from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.litres import Loss, MilkRate, Spills, from_duty
 from byrewright.studies.routes.orders import Order
 from byrewright.studies.routes.scene import Question, Reaches, Stands
-from tests.plants import machine, rotary
+from tests.plants import machine, pipe, rotary
 
 PLANT = rotary(20, 60)
 
@@ -327,6 +327,57 @@ def test_what_no_row_sees() -> None:
     (said,) = one._unseen([hit("x", "milk_lost", "FD1", V31), hit("y", "overflow", "TK1", V31)])
     both = f"{HARMS['milk_lost'].title} (FD1), {HARMS['overflow'].title} (TK1)"
     assert said.startswith(f"V31 open: {both} in x, y. No contact shows")
+
+
+def test_a_filter_is_changed_while_its_twin_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a valve were spared by its own filter, by one whose valves nobody senses, that
+    stands open already or that does not help, or by one with no valve on a side."""
+    valves = {f"V{i}{s}": machine(f"V{i}{s}", "valve") for i in (1, 2) for s in "ab"}
+    filters = {f"MF{i}": machine(f"MF{i}", "milk_filter", area_m2=0.1, while_running=True)
+               for i in (1, 2)}  # fmt: skip
+    pipes = [pipe(f"P{i}{s}", *ends) for i in (1, 2) for s, ends in (
+        ("a", (f"V{i}a.b", f"MF{i}.inlet")), ("b", (f"MF{i}.outlet", f"V{i}b.a")))]  # fmt: skip
+    one_of = hit("x", "closed_line", "MP1", ("V1a", "closed"))
+
+    def beside(have: str = "V2a V2b", shut: str = "V2a V2b", helps: bool = True, drop: str = "",
+               asked: str = "V1a", running: bool = True) -> Any:  # fmt: skip
+        monkeypatch.setattr(table, "Case", lambda _, wrong: SimpleNamespace(holds=lambda __: not (
+            helps and {("V2a", "open"), ("V2b", "open")} <= {*wrong})))  # fmt: skip
+        two = filters["MF2"].model_copy(update={"while_running": running})
+        kept = tuple(p for p in pipes if p.id != drop)
+        every = valves | filters | {"MF2": two}
+        plant = PLANT.model_copy(update={"equipment": every, "pipes": kept})
+        plant.__dict__.pop("_pipes_at", None)
+        made = builder(one_of, plant=plant, have=have.split())
+        made.scenes["x"].others = dict.fromkeys(shut.split(), ("open",))
+        return made._beside(asked, "x")
+
+    assert beside() == "MF2"
+    for none in (beside(have="V2a"), beside(shut="V2a"), beside(helps=False), beside(drop="P2b"),
+                 beside(asked="V2a"), beside(running=False), beside(drop="P1a")):  # fmt: skip
+        assert none == ""
+
+
+def test_what_a_process_sensor_may_say(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a flow were proved where no milk comes, wash were an alarm where it may come, a
+    level were of a vessel that cannot flood, or a mode without milk were asked."""
+    sensors = [machine(t, "sensor", measures=m, on=on) for t, m, on in (
+        ("S1", "flow", "x"), ("S2", "conductivity", "x"), ("S3", "level", "RC1"),
+        ("S4", "level", "TK1"), ("S5", "temperature", "x"), ("S6", "flow", "dry"))]  # fmt: skip
+    plant = PLANT.model_copy(update={"equipment": {s.id: s for s in sensors}})
+    comes = {"x": {"milk"}, "y": {"milk", "wash"}, "z": {"wash"}, "w": {"milk"}}
+    one = builder(plant=plant, modes="xyzw")
+    for mode, scene in one.scenes.items():
+        scene.name, scene.milked = mode, mode != "w"
+        scene.questions = [Question("flooded", "RC1", ()), Question("overflow", "TK1", ())]
+    monkeypatch.setattr(table, "Case", lambda scene, _: SimpleNamespace(
+        scene=scene, walk=lambda fluid: {1} if fluid in comes[scene.name] else set()))  # fmt: skip
+    monkeypatch.setattr(table, "_stands_at", lambda sensor, _: {2} if sensor.on == "dry" else {1})
+    proof_s = 60 * default_rulebook().number("alarm.valve_proof_min")
+    assert [(r.tag, r.modes, r.on_delay_s, r.on, r.off) for r in one._process_rows()] == [
+        ("S1_no_flow", ("x", "y"), proof_s, ("S1_flow",), ()),
+        ("S2_is_wash", ("x",), 3.0, (), ("S2_wash",)),
+        ("S3_is_high", ("x", "y", "z"), 3.0, (), ("S3_high",))]  # fmt: skip
 
 
 # litres ----------------------------------------------------------------------------------------
