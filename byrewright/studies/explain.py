@@ -80,13 +80,13 @@ def explain(finding: Finding) -> Explanation:
 def number(value: float) -> str:
     """A number to four figures, thousands set apart; never in powers of ten.
 
-    >>> number(12345.6), number(0.01234), number(42.0)
-    ('12 346', '0.01234', '42')
+    >>> number(12345.6), number(0.01234), number(99.96)
+    ('12 346', '0.01234', '99.96')
     """
     if value == 0 or abs(value) >= 1000:
         return f"{value:,.0f}".replace(",", " ") if abs(value) >= 10_000 else f"{value:.0f}"
     digits = 4
-    size = len(f"{abs(value):.0f}") if abs(value) >= 1 else 0
+    size = len(str(int(abs(value)))) if abs(value) >= 1 else 0
     if size == 0:
         leading = len(re.match(r"0\.(0*)", f"{abs(value):.12f}")[1])  # type: ignore[index]
         text = f"{value:.{min(12, leading + digits)}f}"

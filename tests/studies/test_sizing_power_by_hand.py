@@ -116,6 +116,19 @@ def test_a_board_takes_over_what_another_fed(
     assert rows["SB2"][5] == other.advised and rows["SB1"][4] == "usual"
 
 
+@pytest.mark.parametrize(("share", "verdict"), [
+    (0.99, "fails"), (1.04, "tight"), (1.06, "holds"),
+])  # fmt: skip
+def test_a_board_near_its_rating(share: float, verdict: str) -> None:
+    """Would fail if a board that has a tenth to spare were called tight."""
+    amps = 1000 * 20.0 / 400 / sqrt(3)
+    board = machine("SB2", "switchboard", fed_from=("EM1",), rating_a=round(share * amps, 2))
+    ctx = supplied(PUMP, HEATER, wishes={"redundancy": "none", "no_single_stop": False}, SB2=board)
+    power._boards(ctx, (PUMP, HEATER))
+    told = {f.subject: f.verdict for f in ctx.notes.findings if f.key == "power.board"}
+    assert told["SB2"] == verdict
+
+
 def test_machines_that_nothing_feeds_are_told_where_there_are_boards() -> None:
     """Would fail if a machine without a supply went unsaid, or one were asked for boards where the
     file has none."""
@@ -308,7 +321,8 @@ def test_a_battery_carries_controls_until_the_set_runs(
 
 
 @pytest.mark.parametrize(("kind", "fields", "on"), [
-    ("controller", {"count": 2}, (2, 2, 2, 2)),
+    ("controller", {"count": 2}, (2, 2, 2, 2)), ("sounder", {"count": 2}, (2, 2, 2, 2)),
+    ("water_heater", {"volume_l": 900, "heater_kw": 9, "normally": "stopped"}, (1, 1, 1, 1)),
     ("cloth_washer", {"count": 2, "load_kg": 10, "motor_kw": 9}, (2, 2, 2, 0)),
     ("water_heater", {"volume_l": 900, "heater_kw": 9}, (1, 1, 1, 1)),
     ("bulk_tank", {"volume_l": 900, "cooling_kw": 9, "count": 2}, (2, 2, 2, 2)),
@@ -321,8 +335,9 @@ def test_a_battery_carries_controls_until_the_set_runs(
 ])  # fmt: skip
 def test_what_is_on_in_each_situation(kind: str, fields: dict[str, Any], on: tuple[int, ...]
                                       ) -> None:  # fmt: skip
-    """Would fail if laundry ran at night, a chiller that stands ready were counted, or ice were
-    made at milking though its hours lie elsewhere (milkings at five and at half past four)."""
+    """Would fail if laundry ran at night, a quiet sounder were off, a chiller that stands ready
+    were counted, or ice were made at milking though its hours lie elsewhere (milkings at five and
+    at half past four)."""
     one = machine("X1", kind, **fields)
     ctx = supplied(X1=one)
     day = duty_of(ctx)

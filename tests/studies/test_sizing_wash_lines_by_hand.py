@@ -291,6 +291,46 @@ def test_a_wash_vessel_that_no_running_doser_reaches() -> None:
     assert circulation.undosed(second) == {"wash": ("TR2",)}
 
 
+@pytest.mark.parametrize(("filled", "comes", "drawn_l_min", "says", "value"), [
+    ((), True, 0.0, "no water comes to TR1:", 0.0), (("wash",), True, 0.0, "", 0.0),
+    (("rinse",), True, 0.0, "", 0.0), (("clean",), True, 0.0, "no water comes", 0.0),
+    (("wash",), False, 0.0, "no wash comes from its vessel", 0.0),
+    (("wash",), True, 0.9, "", 0.0),
+    (("wash",), True, 1.0, "LP1 stands and the vacuum alone draws 1 L/min", 1.0),
+    (("wash",), True, 30.0, "draws 30 L/min", 30.0),
+])  # fmt: skip
+def test_wash_that_comes_to_the_units(
+    monkeypatch: pytest.MonkeyPatch, filled: Any, comes: bool, drawn_l_min: float, says: str,
+    value: float,
+) -> None:  # fmt: skip
+    """Would fail if water had to come in the wash itself where a rinse fills its vessel, a mode
+    that washes other units counted, or what runs from a tank of water were taken for wash."""
+    roles = {"TR1": ("wash", "store"), "WT1": ("water", "store"), "WS1": ("wash", "source")}
+    lines = [SimpleNamespace(source=s, l_min=q, passes=p) for s, q, p in (
+        ("TR1", drawn_l_min, ("LP1",)), ("TR1", 50.0, ("LP2",)), ("WT1", 99.0, ("LP1",)),
+        ("WS1", 99.0, ("LP1",)))]  # fmt: skip
+    if not drawn_l_min:
+        lines = lines[1:]
+    net = SimpleNamespace(
+        vessels={t: SimpleNamespace(holds=h, role=r) for t, (h, r) in roles.items()}, pumps=(),
+        situation=lambda mode: mode, solve=lambda _: None, runs=lambda _, pump: pump == "LP2",
+    )  # fmt: skip
+    monkeypatch.setattr(circulation, "net_of", lambda _: net)
+    monkeypatch.setattr(circulation, "streams", lambda *_: lines)
+    monkeypatch.setattr(circulation, "washes_units", lambda _, mode: mode == "clean")
+    monkeypatch.setattr(circulation, "_filled", lambda _, mode, wash: mode in filled
+                        and wash == {"TR1"})  # fmt: skip
+    plant = small()
+    does = {"wash": "wash", "rinse": "rinse", "clean": "rinse", "idle": "idle"}
+    modes = {n: SimpleNamespace(does=(d,)) for n, d in does.items()}
+    ctx = bench_of(plant.model_copy(update={"modes": modes}))
+    circulation._supplied(ctx, "wash", comes, 20.0)
+    found = ctx.notes.findings
+    assert len(found) == bool(says)
+    if says:
+        assert says in found[0].sentence and (found[0].value, found[0].limit) == (value, 20.0)
+
+
 def test_the_weakest_pump_of_a_stage_is_fitted() -> None:
     """Would fail if the stronger of two pumps were advised larger."""
     pair = {t: machine(t, "milk_pump", flow_l_min=q, head_m=9, motor_kw=1.1)

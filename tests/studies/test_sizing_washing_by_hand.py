@@ -193,7 +193,7 @@ def test_products_by_their_steps(day: Duty) -> None:
     ctx.plant = ctx.plant.model_copy(update={"cleaning": cleaning})
     washing._chemicals(ctx, WASH)
     told = ctx.notes.findings[-1]
-    assert told.value == pytest.approx(2 * 2.9)
+    assert told.value == pytest.approx(2 * 2.9) and "5.8 L of product a day" in told.sentence
     assert "2.5 L of detergent a wash, 150 L a month; 2.0 L of acid" in told.sentence
     assert "12 L a month" in told.sentence
     assert ctx.notes.tables[0].rows == (("detergent", 2.5, 5.0, 150), ("acid", 2.0, 0.4, 12))
