@@ -91,6 +91,13 @@ def test_hours_of_machines_side_by_side(
         assert ("one washer only" in out.sentence) == (count == 1)
 
 
+@pytest.mark.parametrize(("most", "verdict"), [(7.5, "tight"), (7.9, "holds"), (6.9, "fails")])
+def test_hours_near_the_day(monkeypatch: pytest.MonkeyPatch, most: float, verdict: str) -> None:
+    """Seven hours: would fail if a tenth to spare were called tight."""
+    monkeypatch.setitem(RULES, "cloth.hours_most", most)
+    assert told(washer(count=4))["cloths.washer_hours"].verdict == verdict
+
+
 def test_one_out_within_a_long_day() -> None:
     """Two left of three run 13 h, one of two 25: would fail if a day with one out were held to the
     hours that are staffed."""
@@ -101,6 +108,7 @@ def test_one_out_within_a_long_day() -> None:
     ctx, _ = bench(redundancy="shared-running")
     assert cloths._enough(ctx, 8.0, 10.0, 50.0) == 2  # one would do, were it never out
     assert cloths._enough(ctx, 200.0, 10.0, 50.0) == 4
+    assert cloths._enough(ctx, 128.0, 10.0, 50.0) == 3  # two run eight hours, one alone sixteen
     ctx, _ = bench()
     assert cloths._enough(ctx, 8.0, 10.0, 50.0) == 1
     assert cloths._hours(ctx, 8.0, 10.0, 50.0, 1) == 1.0
