@@ -167,7 +167,7 @@ def test_many_combinations_at_once_and_one_by_one() -> None:
     assert [*propagation.bits(0b1000000101)] == [0, 2, 9]
     laid = cases({"A": "open"}, [(("A", "closed"),), (("B", "open"),)])
     assert laid.where("A", OPEN) == 0b10 and laid.where("B", OPEN) == 0b10 and laid.every == 0b11
-    could = {g: ("open", "closed") for g in "ABC"}
+    could = dict.fromkeys("ABC", ("open", "closed"))
     assert could_reach(MILK, could) == {0, 1, 2, 3, 4} and could_reach(
         MILK, could, surely=True
     ) == {0}
