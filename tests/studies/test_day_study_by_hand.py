@@ -101,7 +101,7 @@ def test_days_before_those_that_are_told(played: list[Any]) -> None:
     wash ends the next day were left out, or the last were not seen to its end."""
     shares: list[float] = []
     run = stretch(1, lambda _, share: shares.append(share)).run(2, 3, None, None)
-    extra = round(study.LONGEST_EXTENSION_S / 2.0)
+    extra = 5 * 3600  # ten hours
     assert played == [
         *((d, 1, (d + 1) * DAY, None) for d in range(3)),
         (3, 1, 4 * DAY, 3 * DAY), (4, 1, 5 * DAY, 4 * DAY), ("none", 0, 5 * DAY + extra, None),
@@ -112,17 +112,22 @@ def test_days_before_those_that_are_told(played: list[Any]) -> None:
     assert [len(x) for x in run.loads] == [1, 1] and not run.last.loads.any()
     assert [(s.number, s.count) for s in run.sessions] == [(6, 3), (7, 3), (8, 4), (9, 4)]  # type: ignore[attr-defined]
     assert run.sessions[-1].step == 5 * DAY + extra  # type: ignore[attr-defined]
-    assert run.beyond_s == study.LONGEST_EXTENSION_S
+    assert run.beyond_s == 36_000.0
 
 
 def test_a_run_that_goes_on_from_a_state_or_ends_early(played: list[Any]) -> None:
     """Would fail if a snapshot were warmed up again, hours were counted from the days before, or
     milkings that were cut off were seen to an end."""
-    run = stretch().run(1, 3, State(5 * DAY), 3600.0)
+    shares: list[float] = []
+    run = stretch(1, lambda _, share: shares.append(share)).run(1, 3, State(5 * DAY), 3600.0)
     assert played == [(5, 1, 5 * DAY + 1800, 5 * DAY)] and run.beyond_s == 0.0
+    assert shares == [1.0]
     played.clear()
     stretch().run(1, 2, None, 3600.0)
     assert [p[2] for p in played] == [DAY, 2 * DAY, 2 * DAY + 1800]
+    played.clear()
+    stretch().run(1, 28, None, 3600.0)
+    assert played[-1][:2] == (28, 1)  # what is told begins with its month
 
 
 def test_the_second_half_of_a_long_run(played: list[Any]) -> None:
@@ -149,13 +154,21 @@ def test_a_long_run_is_cut_in_two(
     class Stretch:
         """Keeps what is asked of it."""
 
-        def __init__(self, *_: Any, tell: Any = None) -> None: ...
+        tell: Any = staticmethod(lambda *_: None)
+
+        def __init__(self, *_: Any) -> None: ...
 
         def run(self, length: int, warm_up: int, *_: Any, skip: int = 0) -> Any:
             """A part."""
             assert warm_up == 3
             asked.append((length, skip))
+            self.tell("simulating", 0.5)
             return "part"
+
+    def with_(tell: Any) -> Stretch:
+        one = Stretch()
+        one.tell = tell
+        return one
 
     monkeypatch.setattr("byrewright.engine.compiled.compile_plant",
                         lambda *_, sample_s, **__: every.append(sample_s)
@@ -164,12 +177,15 @@ def test_a_long_run_is_cut_in_two(
     monkeypatch.setattr("byrewright.engine.draws.Herd", lambda *_: None)
     monkeypatch.setattr("byrewright.engine.session.first_day", lambda _: 3)
     monkeypatch.setattr(study, "_Stretch", Stretch)
-    monkeypatch.setattr(study, "replace", lambda one, **_: one)
+    monkeypatch.setattr(study, "replace", lambda _, tell: with_(tell))
     monkeypatch.setattr(study, "joined", lambda found, n: (found, n))
+    shares: list[float] = []
+    more["progress"] = lambda _, share: shares.append(share)
     got: Any = study.simulate_days(PLANT, RULES, days=days, **more)
+    assert max(shares) == (0.5 if len(parts) == 2 else 0.0)
     assert sorted(asked, key=lambda p: p[1]) == parts
     assert got == ("part" if len(parts) == 1 else (["part", "part"], days))
-    assert every == [60.0 if days <= study.DAYS_OF_SERIES else study.LONG_SAMPLE_S]
+    assert every == [60.0 if days <= 7 else 600.0]
     for wrong in ({"month": 0}, {"month": 13}, {"days": 0}, {"days": 3661}):
         with pytest.raises(ValueError, match="give"):
             study.simulate_days(PLANT, RULES, **wrong)
