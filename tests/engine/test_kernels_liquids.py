@@ -135,6 +135,24 @@ def test_a_vessel_empties_by_itself_in_its_time(at: SimpleNamespace) -> None:
     assert step(at, m) == pytest.approx(100.0)  # never more than all
 
 
+def test_what_is_left_in_a_vessel_is_one_day_nothing(at: SimpleNamespace) -> None:
+    """Would fail if a drain ran all night on a speck, or milk that is rinsed out for hours came to
+    numbers so small that a day takes twice as long."""
+    m = only(at, sh.RUNS)
+    src = at.I[m, sh.MI_SRC]
+    at.F[m, sh.M_TAU] = 40.0
+    for speck, moved in ((2e-9, 2e-9 * DT / 40.0), (0.5e-9, 0.0)):
+        fill(at, src, speck)
+        assert step(at, m) == pytest.approx(moved, rel=1e-6, abs=0.0)
+    fill(at, src, 100.0)
+    at.S[src, sh.MILK] = at.S[src, sh.HEAT] = 1e-60
+    step(at, m)
+    assert at.S[src, sh.MILK] == at.S[src, sh.HEAT] == 0.0
+    at.S[src, sh.MILK] = at.S[src, sh.HEAT] = -1e-50  # rounding
+    step(at, m)
+    assert -1e-50 < at.S[src, sh.MILK] < 0.0 and at.S[src, sh.HEAT] < 0.0
+
+
 def test_two_vessels_even_out_one_way(at: SimpleNamespace) -> None:
     """Would fail if joined receivers pushed milk from the emptier to the fuller."""
     m = only(at, sh.RUNS)
@@ -144,6 +162,9 @@ def test_two_vessels_even_out_one_way(at: SimpleNamespace) -> None:
         fill(at, src, there)
         fill(at, other, beyond)
         assert step(at, m) == pytest.approx(moved)
+    fill(at, other, 60.0 - 0.5e-9)
+    fill(at, src, 60.0)
+    assert step(at, m) == 0.0
 
 
 def test_what_is_held_on_runs_at_its_rate(at: SimpleNamespace) -> None:
