@@ -22,7 +22,7 @@ from typing import Any
 from byrewright.engine.jit import code_hash, kernel_folder
 from byrewright.engine.shape import Day, State, Tables
 
-ROOMS = ("lines", "network", "loop", "traffic", "energy", "control")
+ROOMS = ("vessels", "lines", "network", "loop", "traffic", "energy", "control")
 """Modules of `engine/kernels`, as this process takes them; the helper takes them backwards."""
 AXES = {
     "F": 2, "I": 2, "S": 2, "W": 2, "session": 2, "cold": 3, "count": 1, "cow": 2, "cows": 3,

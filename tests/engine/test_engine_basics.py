@@ -289,12 +289,12 @@ def test_the_cache_gives_the_same_plant() -> None:
 
 def test_each_kernel_has_one_signature() -> None:
     """Would fail if two types of argument compiled a kernel twice (and doubled the first run)."""
-    from byrewright.engine.kernels import control, energy, loop, network, traffic
+    from byrewright.engine.kernels import control, energy, loop, network, traffic, vessels
 
     compiled, day = compiled_day(plants.rows())
     simulate(compiled, day, compiled.start, 100, readings_from=0)
     simulate(compiled, day, compiled.start, 100)
-    for module in (control, energy, loop, network, traffic):
+    for module in (control, energy, loop, network, traffic, vessels):
         for name, one in vars(module).items():
             if hasattr(one, "signatures") and one.py_func.__module__ == module.__name__:
                 assert len(one.signatures) <= 1, (name, one.signatures)

@@ -9,7 +9,7 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import Compiled
-from byrewright.engine.kernels import control, energy, lines, loop, network
+from byrewright.engine.kernels import control, energy, lines, loop, network, vessels
 from byrewright.engine.simulate import columns
 from byrewright.physics.heat import exchanger
 from byrewright.physics.wash_heat import wet_air_kw
@@ -228,13 +228,13 @@ def test_each_substance_leaves_a_line_as_itself(at: SimpleNamespace) -> None:
     assert W[to, sh.W_KJ] == 150.0
     at.S[r, : sh.SUBSTANCES] = given
     assert plain(lines._held)(r, at.S) == 7.5
-    assert plain(network.mass)(r, at.S) == 7.5
+    assert plain(vessels.mass)(r, at.S) == 7.5
     at.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = 3.9, 3.8, 4.2, 4.1
     at.I[to, sh.VI_ROLE], at.S[to, : sh.SUBSTANCES] = sh.STORE, given
     held = 4.0 * 3.9 + 1.0 * 3.8 + 2.0 * 4.2 + 0.5 * 4.1
-    assert plain(network.capacity_rate)(to, at.F, at.I, at.S, at.par) == pytest.approx(held)
+    assert plain(vessels.capacity_rate)(to, at.F, at.I, at.S, at.par) == pytest.approx(held)
     at.S[to, sh.HEAT] = held * 7.0
-    assert plain(network.temperature)(to, at.F, at.I, at.S, at.par) == pytest.approx(7.0)
+    assert plain(vessels.temperature)(to, at.F, at.I, at.S, at.par) == pytest.approx(7.0)
 
 
 @pytest.mark.parametrize(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
-from byrewright.engine.kernels.network import mass, temperature
 from byrewright.engine.kernels.traffic import ended
+from byrewright.engine.kernels.vessels import mass, temperature
 from byrewright.engine.shape import Day, Floats, Ints, State, Tables
 
 NEARLY_FULL = 0.985  # the fill valves change over here

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
-from byrewright.engine.kernels.network import capacity_rate, mass, temperature
+from byrewright.engine.kernels.vessels import capacity_rate, mass, temperature
 from byrewright.engine.shape import Floats, Ints
 from byrewright.physics import refrigeration, tank_wall
 

@@ -17,8 +17,9 @@ from byrewright.engine.kernels.energy import (
     rings,
     vacuum,
 )  # fmt: skip
-from byrewright.engine.kernels.network import mass, move, temperature
+from byrewright.engine.kernels.network import move
 from byrewright.engine.kernels.traffic import cows
+from byrewright.engine.kernels.vessels import mass, temperature
 from byrewright.engine.shape import Day, Floats, Ints, State, Tables
 from byrewright.physics import air as outdoors
 

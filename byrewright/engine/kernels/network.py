@@ -11,47 +11,12 @@ import numpy as np
 from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.lines import through_lines, wash_on_its_way
+from byrewright.engine.kernels.vessels import SPECK_KG, capacity_rate, mass, or_none, temperature
 from byrewright.engine.shape import Floats, Ints
 from byrewright.physics.heat import counterflow, drawn_from_layers_c
 
 effectiveness = kernel(counterflow)
 from_layers = kernel(drawn_from_layers_c)
-
-SPECK_KG = 1e-9  # content below which a vessel counts as empty
-NOTHING = 1e-60
-"""Mass, kg, and heat, kJ, that count as none: what is thinned out for ever comes to numbers so small
-that a processor takes a hundred times as long with them."""
-
-
-@inner
-def mass(v: int, S: Floats) -> float:
-    """Mass in a vessel, kg."""
-    return S[v, sh.MILK] + S[v, sh.WITHHELD] + S[v, sh.WATER] + S[v, sh.WASH]
-
-
-@inner
-def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
-    """Heat capacity of a vessel's content, kJ/K."""
-    if I[v, sh.VI_ROLE] == sh.COLD_STORE:
-        return F[v, sh.V_C]
-    return (
-        S[v, sh.MILK] * par[sh.PAR_CP + sh.MILK]
-        + S[v, sh.WITHHELD] * par[sh.PAR_CP + sh.WITHHELD]
-        + S[v, sh.WATER] * par[sh.PAR_CP + sh.WATER]
-        + S[v, sh.WASH] * par[sh.PAR_CP + sh.WASH]
-    )
-
-
-@inner
-def temperature(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
-    """Temperature of a vessel, derived from its heat, degC."""
-    c = capacity_rate(v, F, I, S, par)
-    if c < SPECK_KG:
-        return S[v, sh.V_T0]
-    if I[v, sh.VI_ROLE] == sh.COLD_STORE:
-        iced = F[v, sh.V_ICE] > 0.0 and S[v, sh.HEAT] < 0.0
-        return S[v, sh.V_T0] + (0.0 if iced else S[v, sh.HEAT] / c)
-    return S[v, sh.HEAT] / c
 
 
 @inner
@@ -262,16 +227,11 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         through_lines(every, W, F, I, S, g, n, num, plugs)
         for v in range(num[sh.N_V0], num[sh.N_V1]):
             for s in range(sh.SUBSTANCES):
-                S[v, s] = _or_none(S[v, s] + W[v, sh.W_MASS + s])
-            S[v, sh.HEAT] = _or_none(S[v, sh.HEAT] + W[v, sh.W_KJ])
+                S[v, s] = or_none(S[v, s] + W[v, sh.W_MASS + s])
+            S[v, sh.HEAT] = or_none(S[v, sh.HEAT] + W[v, sh.W_KJ])
         _spill(F, I, S, n, par, num)
     else:
         _still(S, num)
-
-
-@inner
-def _or_none(amount: float) -> float:
-    return amount if abs(amount) > NOTHING else 0.0
 
 
 @inner
