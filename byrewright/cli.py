@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from byrewright import __version__, cli_site
+from byrewright.cli_site import AddressesPath, AsJson, ContactsOnly, PlantPath, Units
 
 app = typer.Typer(
     name="byrewright",
@@ -19,11 +20,12 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-PlantPath = Annotated[Path, typer.Argument(metavar="PLANT", help="Plant file (YAML).")]
-Units = Annotated[str, typer.Option(help="Units of values shown: metric or US.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON.")]
 AsMeasured = Annotated[
-    bool, typer.Option("--as-measured", help="With figures fitted to the log's readings.")
+    bool,
+    typer.Option(
+        "--as-measured",
+        help="Use figures fitted to the readings in the log in place of data plates.",
+    ),
 ]
 
 
@@ -49,7 +51,7 @@ def root(
 def demo(
     out: Annotated[Path, typer.Option(help="Folder to write.")] = Path("out/demo"),
 ) -> None:
-    """Turn the example brief of an invented farm into a sized plant and a pack."""
+    """Build the example farm: a sized plant and its documents."""
     from byrewright.commands import design
 
     design.demo(out)
@@ -61,11 +63,14 @@ def draft(
     out: Annotated[Path, typer.Option(help="Plant file to write.")] = Path("plant.yaml"),
     overwrite: Annotated[bool, typer.Option(help="Replace the plant file if it exists.")] = False,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Size it alone; ask no other study.")
+        bool, typer.Option("--quick", help="Sizing only: skip the other studies.")
     ] = False,
     units: Units = "metric",
 ) -> None:
-    """Draft the full plant file of a brief, each number with its reason, held to every study."""
+    """Turn a farm's brief into a full plant file.
+
+    Each chosen number carries its reason, and the plant passes every study.
+    """
     from byrewright.commands import design
 
     design.draft(brief, out, overwrite=overwrite, quick=quick, units=units)
@@ -73,7 +78,7 @@ def draft(
 
 @app.command()
 def check(plant: PlantPath) -> None:
-    """Check a plant file: every problem with its line and what would be right."""
+    """List every mistake in a plant file, with line and remedy."""
     from byrewright.commands import design
 
     design.check(plant)
@@ -84,11 +89,14 @@ def size(
     plant: PlantPath,
     as_json: AsJson = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
-    every: Annotated[bool, typer.Option("--all", help="Show what holds, too.")] = False,
+    every: Annotated[bool, typer.Option("--all", help="Show what passes, too.")] = False,
     units: Units = "metric",
     as_measured: AsMeasured = False,
 ) -> None:
-    """Size every duty: what the plant has, what it needs, margin and source."""
+    """Compare what the plant has with what it needs.
+
+    Each figure comes with its margin and source.
+    """
     from byrewright.commands import design
 
     design.size(plant, as_json=as_json, strict=strict, every=every, units=units,
@@ -103,7 +111,10 @@ def explain(
     ],
     units: Units = "metric",
 ) -> None:
-    """Show a finding's formula, the numbers put in, the source and the limit."""
+    """Show how one figure is worked out.
+
+    Formula, numbers put in, source and limit.
+    """
     from byrewright.commands import design
 
     design.explain(plant, finding, units)
@@ -114,21 +125,33 @@ def pack(
     plant: PlantPath,
     out: Annotated[Path, typer.Option(help="Folder to write.")] = Path("pack"),
     on: Annotated[
-        str | None, typer.Option("--date", help="Date on the documents (today's if not given).")
+        str | None, typer.Option("--date", help="Date on the documents (default: today).")
     ] = None,
     units: Units = "metric",
     full: Annotated[
         bool,
-        typer.Option(help="Every study in the report: vacuum, day, routes, failures, plan."),
+        typer.Option(help="Run every study for the report: vacuum, day, routes, failures, plan."),
     ] = False,
     whom: Annotated[
-        str, typer.Option("--for", help="Readers, by commas: farmer,electrician,engineer ...")
+        str,
+        typer.Option(
+            "--for",
+            help="Whose papers to write, by commas: farmer, builder, fitter, electrician, "
+            "controls, refrigeration, inspector, milker, service, engineer.",
+        ),
     ] = "all",
-    revision: Annotated[str, typer.Option(help="Letter or number of this issue.")] = "A",
-    approved: Annotated[str, typer.Option(help="Who approved it; for review if empty.")] = "",
-    paper: Annotated[str, typer.Option(help="A4 or Letter, for the short papers.")] = "A4",
+    revision: Annotated[str, typer.Option(help="Revision letter or number.")] = "A",
+    approved: Annotated[
+        str, typer.Option(help="Who approved it; left empty, it is marked for review.")
+    ] = "",
+    paper: Annotated[
+        str, typer.Option(help="Paper size of the short papers: A4 or Letter.")
+    ] = "A4",
 ) -> None:
-    """Write the pack: a short paper for each reader, report, drawings, schedule, result."""
+    """Write the documents: papers, report, drawings, schedule.
+
+    There is a short paper for each trade on site and each reader on the farm.
+    """
     from byrewright.commands import design
 
     design.pack(
@@ -145,24 +168,30 @@ def quote(
         Path | None, typer.Option(help="Margin, tax, who supplies what (YAML).")
     ] = None,
     jobs: Annotated[
-        Path | None, typer.Option(help="Hours of finished jobs, for the norms (CSV).")
+        Path | None,
+        typer.Option(help="Hours that finished jobs took (CSV), in place of the usual ones."),
     ] = None,
     template: Annotated[
-        Path | None, typer.Option(help="Write an empty price list, and end.")
+        Path | None, typer.Option(help="Write an empty price list for this plant and stop.")
     ] = None,
-    out: Annotated[Path | None, typer.Option(help="Folder for quotation, costs, orders.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for quotation, costs, enquiries and orders.")
+    ] = None,
     on: Annotated[
-        str | None, typer.Option("--date", help="Day of the quotation (today if not given).")
+        str | None, typer.Option("--date", help="Date of the quotation (default: today).")
     ] = None,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show every missing price.")] = False,
     studies: Annotated[
-        bool, typer.Option(help="Ask the day study what running it costs (takes a while).")
+        bool, typer.Option(help="Work out running costs as well (takes a while).")
     ] = False,
     units: Units = "metric",
-    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+    paper: Annotated[str, typer.Option(help="Paper size: A4 or Letter.")] = "A4",
 ) -> None:
-    """Price the plant from your own price list; what has no price is named, none is invented."""
+    """Price the plant from your own price list.
+
+    Whatever has no price is listed; no price is invented.
+    """
     from byrewright.commands import quote as command
 
     command.run(
@@ -178,16 +207,19 @@ def diff(
     prices: Annotated[Path | None, typer.Option(help="Price list, to compare prices too.")] = None,
     terms: Annotated[Path | None, typer.Option(help="Terms of the quotation (YAML).")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="PDF to write, with the changes clouded on the drawings.")
+        Path | None, typer.Option(help="PDF to write: drawings with the changes clouded.")
     ] = None,
     full: Annotated[
-        bool, typer.Option(help="Ask every study of both: day, vacuum, routes, failures, plan.")
+        bool, typer.Option(help="Run every study on both: day, vacuum, routes, failures, plan.")
     ] = False,
     as_json: AsJson = False,
     on: Annotated[str | None, typer.Option("--date", help="Date on the drawings.")] = None,
     units: Units = "metric",
 ) -> None:
-    """Say what changed between two revisions; a new tag or another way is told as such."""
+    """List what changed between two revisions of a plant file.
+
+    A machine that only has a new tag is shown as renamed, not as removed and added.
+    """
     from byrewright.commands import diff as command
 
     command.run(
@@ -200,23 +232,29 @@ def diff(
 def place(
     plant: PlantPath,
     out: Annotated[
-        Path | None, typer.Option(help="Folder for the plan set: sheets, set-out table.")
+        Path | None,
+        typer.Option(help="Folder for the plan set: sheets, lists, set-out table, DXF."),
     ] = None,
     as_json: AsJson = False,
-    every: Annotated[bool, typer.Option("--all", help="Show what holds, and all set-out.")] = False,
+    every: Annotated[
+        bool, typer.Option("--all", help="Show what passes and the whole set-out table, too.")
+    ] = False,
     pin: Annotated[
-        bool, typer.Option(help="Write each machine's place into the file, so that it stays.")
+        bool,
+        typer.Option(
+            help="Write each machine's position into the plant file, so that it stays put."
+        ),
     ] = False,
     set_out: Annotated[
-        Path | None, typer.Option(help="Set-out table to write into the file.")
+        Path | None, typer.Option(help="Edited set-out table to take back into the plant file.")
     ] = None,
     ifc: Annotated[
-        Path | None, typer.Option(help="File for a building model (IFC 4); an extra part.")
+        Path | None, typer.Option(help="Building model to write (IFC 4); needs `make ifc` once.")
     ] = None,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     units: Units = "metric",
 ) -> None:
-    """Lay the milking centre out and judge the plan; write sheets, lists and a drawing file."""
+    """Lay out the rooms, check the plan and draw it."""
     from byrewright.commands import place as command
 
     command.run(plant, out, as_json=as_json, everything=every, pin=pin,
@@ -231,15 +269,16 @@ def vacuum(
         Path | None, typer.Option(help="Write the result (.json) or the capacity balance (.svg).")
     ] = None,
     only: Annotated[
-        list[str] | None, typer.Option(help="Only these events in time; may be repeated.")
+        list[str] | None,
+        typer.Option(help="Run only this event, such as fall_off or pump_trips; may be repeated."),
     ] = None,
     every: Annotated[bool, typer.Option("--all", help="Show every table and finding.")] = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
-    seed: Annotated[int, typer.Option(help="Seed of what is drawn by chance.")] = 1,
+    seed: Annotated[int, typer.Option(help="Random seed.")] = 1,
     units: Units = "metric",
     as_measured: AsMeasured = False,
 ) -> None:
-    """Solve the vacuum network: every node, predicted test readings, what happens in time."""
+    """Solve the vacuum system: levels, test readings, upsets."""
     from byrewright.commands import vacuum as command
 
     command.run(plant, as_json, out, only=only, everything=every, strict=strict, seed=seed,
@@ -251,11 +290,14 @@ def day(
     plant: PlantPath,
     month: Annotated[
         int | None,
-        typer.Option(min=1, max=12, help="Month of the year; the hardest on cooling if left out."),
+        typer.Option(min=1, max=12, help="Month, 1 to 12; the hardest on cooling if left out."),
     ] = None,
-    days: Annotated[int, typer.Option(min=1, max=3660, help="Days in a row.")] = 1,
-    seed: Annotated[int, typer.Option(help="Seed of the cows' draws.")] = 1,
-    step: Annotated[float | None, typer.Option(help="Step in seconds.")] = None,
+    days: Annotated[int, typer.Option(min=1, max=3660, help="Number of days in a row.")] = 1,
+    seed: Annotated[int, typer.Option(help="Random seed.")] = 1,
+    step: Annotated[
+        float | None,
+        typer.Option(help="Time step in seconds; chosen to suit the plant if left out."),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Plot sheet (.svg, .pdf, .png) or result (.json).")
     ] = None,
@@ -263,12 +305,19 @@ def day(
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show every table.")] = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
-    hot: Annotated[bool, typer.Option(help="As hot as the site's hottest afternoon.")] = False,
-    sample: Annotated[float, typer.Option(help="Seconds between points of the series.")] = 60.0,
+    hot: Annotated[
+        bool, typer.Option(help="Make it as hot as the site's hottest afternoon.")
+    ] = False,
+    sample: Annotated[
+        float, typer.Option(help="Seconds between points of the time series.")
+    ] = 60.0,
     units: Units = "metric",
     as_measured: AsMeasured = False,
 ) -> None:
-    """Simulate the milking day, cow by cow: times, temperatures, levels, energy, cost."""
+    """Simulate the milking day, cow by cow.
+
+    Times, temperatures, levels, energy and cost.
+    """
     from byrewright.commands import day as command
 
     command.run(
@@ -281,18 +330,18 @@ def day(
 @app.command()
 def failures(
     plant: PlantPath,
-    pairs: Annotated[bool, typer.Option(help="Also every two failures together.")] = False,
+    pairs: Annotated[bool, typer.Option(help="Try every two failures together as well.")] = False,
     hours: Annotated[
-        float | None, typer.Option(help="Most hours followed after a failure, 1 to 20.")
+        float | None, typer.Option(help="Longest time followed after a failure: 1 to 20 h.")
     ] = None,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show every table and finding.")] = False,
     costs: Annotated[Path | None, typer.Option(help="Costs of machines and litres (YAML).")] = None,
-    seed: Annotated[int, typer.Option(help="Seed of the day and of the rates' spread.")] = 1,
+    seed: Annotated[int, typer.Option(help="Random seed.")] = 1,
     units: Units = "metric",
     as_measured: AsMeasured = False,
 ) -> None:
-    """Apply each way each machine can fail: does milking continue, and what does it cost."""
+    """Try each failure: does milking continue, what is lost?"""
     from byrewright.commands import failures as command
 
     command.run(plant, pairs, hours, as_json, every, costs, seed, units, as_measured)
@@ -301,16 +350,21 @@ def failures(
 @app.command()
 def routes(
     plant: PlantPath,
-    order: Annotated[int, typer.Option(min=1, max=3, help="How many may stand wrong at once.")] = 2,
-    orders: Annotated[bool, typer.Option(help="Search safe orders between modes.")] = True,
+    order: Annotated[
+        int, typer.Option(min=1, max=3, help="How many valves or pumps may be wrong at once.")
+    ] = 2,
+    orders: Annotated[bool, typer.Option(help="Find a safe order of moves between modes.")] = True,
     every: Annotated[bool, typer.Option("--all", help="Show every finding.")] = False,
-    out: Annotated[Path | None, typer.Option(help="Write the result as JSON.")] = None,
+    out: Annotated[Path | None, typer.Option(help="File to write the result to (JSON).")] = None,
     as_json: AsJson = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     units: Units = "metric",
     as_measured: AsMeasured = False,
 ) -> None:
-    """Find every wrong valve that dumps or spoils milk, and prove that there is no other."""
+    """Find every wrong valve that loses or spoils milk.
+
+    The search is complete: it proves that there is no other.
+    """
     from byrewright.commands import routes as command
 
     command.run(
@@ -326,14 +380,6 @@ def routes(
     )
 
 
-AddressesPath = Annotated[
-    Path | None, typer.Option(help="Where each signal is read (CSV, as `interlocks` writes it).")
-]
-ContactsOnly = Annotated[
-    bool, typer.Option(help="A small I/O module with volt-free contacts only.")
-]
-
-
 @app.command()
 def interlocks(
     plant: PlantPath,
@@ -342,77 +388,11 @@ def interlocks(
     contacts_only: ContactsOnly = False,
     units: Units = "metric",
 ) -> None:
-    """Write the interlock table, alarms, test sheets and a draft for the controller."""
+    """Write interlock table, alarm list, tests, controller draft."""
     from byrewright.commands import interlocks as command
 
     command.run(plant, out_path=out, addresses_path=addresses, contacts_only=contacts_only,
                 units=units)  # fmt: skip
-
-
-@app.command()
-def watch(
-    plant: PlantPath,
-    modbus: Annotated[str | None, typer.Option(help="HOST:PORT of a Modbus TCP server.")] = None,
-    opcua: Annotated[str | None, typer.Option(help="URL of an OPC UA server.")] = None,
-    addresses: AddressesPath = None,
-    contacts_only: ContactsOnly = False,
-    mode: Annotated[str | None, typer.Option(help="Mode, where nothing reports it.")] = None,
-    log: Annotated[Path | None, typer.Option(help="Site log (a SQLite file).")] = None,
-    practice: Annotated[
-        bool, typer.Option(help="It is practice: a log of its own, marked everywhere.")
-    ] = False,
-    simulate: Annotated[
-        bool, typer.Option(help="Practise on a simulated controller of its own.")
-    ] = False,
-    device: Annotated[int, typer.Option(help="Modbus device number.")] = 1,
-    period: Annotated[float, typer.Option(help="Seconds between readings.")] = 1.0,
-    acknowledge: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Acknowledge all waiting alarms, and end.")
-    ] = None,
-    seconds: Annotated[float | None, typer.Option(help="Stop after so long.")] = None,
-    with_parent: Annotated[
-        bool, typer.Option(help="End when standard input is closed.", hidden=True)
-    ] = False,
-    as_ordered: Annotated[
-        bool, typer.Option(help="Never take a simulated controller.", hidden=True)
-    ] = False,
-) -> None:
-    """Watch a real plant, read-only: wrong positions become alarms, all is logged."""
-    from byrewright.commands import watch as command
-
-    command.run(
-        plant, modbus=modbus, opcua=opcua, addresses_path=addresses, contacts_only=contacts_only,
-        mode=mode, log_path=log, device=device, period_s=period, acknowledge=acknowledge,
-        seconds=seconds, practice=practice, simulate=simulate, with_parent=with_parent,
-        as_ordered=as_ordered,
-    )  # fmt: skip
-
-
-@app.command()
-def rehearse(
-    plant: PlantPath,
-    wrong: Annotated[
-        list[str] | None, typer.Option(help="Wrong position such as V46=open; may be repeated.")
-    ] = None,
-    mode: Annotated[str | None, typer.Option(help="Mode to play it in.")] = None,
-    after: Annotated[float, typer.Option(help="Minutes of milking before it.")] = 20.0,
-    protocol: Annotated[str, typer.Option(help="modbus, opcua or contacts")] = "modbus",
-    every: Annotated[bool, typer.Option("--all", help="Every single one that loses milk.")] = False,
-    serve: Annotated[bool, typer.Option(help="Keep the simulated controller running.")] = False,
-    modbus_port: Annotated[int, typer.Option(help="Port on loopback.")] = 15020,
-    opcua_port: Annotated[int, typer.Option(help="Port on loopback.")] = 14840,
-    speed: Annotated[float, typer.Option(help="How much faster than life --serve plays.")] = 1.0,
-    proposed: Annotated[bool, typer.Option(help="As if every sensor were fitted.")] = False,
-    units: Units = "metric",
-) -> None:
-    """Play wrong valves on a simulated controller: how many litres before the alarm."""
-    from byrewright.commands import rehearse as command
-
-    command.run(
-        plant, wrong=wrong or (), mode=mode, after_min=after, protocol=protocol, every=every,
-        serve=serve, modbus_port=modbus_port, opcua_port=opcua_port, speed=speed,
-        proposed=proposed, units=units,
-    )  # fmt: skip
 
 
 @app.command()
@@ -423,13 +403,16 @@ def serve(
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port to listen on.")] = 8765,
     set_password: Annotated[
-        bool, typer.Option(help="Set the password that other computers need, and end.")
+        bool, typer.Option(help="Set the password that other computers need, then stop.")
     ] = False,
     behind_proxy: Annotated[
-        bool, typer.Option(help="A proxy on this computer stands before: trust what it forwards.")
+        bool, typer.Option(help="The pages are behind a proxy on this computer: trust its headers.")
     ] = False,
 ) -> None:
-    """Open the pages of a plant in your browser; on this computer only unless a password is set."""
+    """Serve the plant's pages to your browser.
+
+    Only this computer can open them unless a password is set.
+    """
     from byrewright.commands import serve as command
 
     command.run(where, host, port, set_password=set_password, behind_proxy=behind_proxy)
@@ -437,9 +420,12 @@ def serve(
 
 @app.command()
 def schema(
-    what: Annotated[str, typer.Argument(help="plant or brief")] = "plant",
+    what: Annotated[str, typer.Argument(metavar="[WHAT]", help="plant or brief.")] = "plant",
 ) -> None:
-    """Print the JSON Schema of the plant file or the brief, for your editor."""
+    """Print the JSON Schema of a plant file or brief.
+
+    Editors use it to check the file as you type.
+    """
     from byrewright.commands import design
 
     design.schema(what)
