@@ -348,6 +348,5 @@ def _assume(ctx: StudyContext, run: Run) -> None:
         ctx.notes.notes.append(note)
     ctx.notes.notes.append(
         f"Seed {run.seed}; a step of {run.compiled.step_s:g} s; the day begins at "
-        f"{run.clock(float(run.first.n[0]) * run.compiled.step_s)}, up to an hour before the first "
-        "milking."
+        f"{run.clock(float(run.first.n[0]) * run.compiled.step_s)}."
     )
