@@ -122,9 +122,8 @@ def page() -> str:
     """The whole page."""
     lines = ["# What is checked against what", "",
              "Made from the tests by `tools/validation.py`; do not edit. The published value, ours "
-             "and the tolerance with its reason stand in the test itself. The level is each "
-             "check's own, the weakest that its words claim; one that claims none takes its "
-             "file's.", "",
+             "and the tolerance with its reason are in the test itself. Each check has the weakest "
+             "level that its description claims; where it claims none, that of its file.", "",
              "| level | meaning |", "|---|---|",
              *(f"| {level} | {meaning} |" for level, meaning in MEANING.items()), ""]  # fmt: skip
     reached: set[str] = set()

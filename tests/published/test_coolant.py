@@ -22,7 +22,7 @@ def mass_share(volume_pct: float) -> float:
 @pytest.mark.parametrize("pct", [0.0, 10.0, 25.0, 30.0, 40.0, 50.0])
 @pytest.mark.parametrize("at_c", [-15.0, -6.0, 0.5, 5.0, 20.0])
 def test_properties_are_the_librarys(pct: float, at_c: float) -> None:
-    """Would fail if heat, weight or thickness of the chilled liquid were not the published ones."""
+    """Would fail if heat, weight or thickness of the chilled liquid were not the library's."""
     library = pytest.importorskip("CoolProp.CoolProp")
     name = f"INCOMP::MPG[{mass_share(pct):.6f}]"
     freezes = library.PropsSI("T_FREEZE", "T", 290, "P", 101325, name) - 273.15

@@ -51,7 +51,7 @@ def test_centroid_of_half_a_deck_by_integration() -> None:
 
 
 def test_roller_loads_of_an_uneven_deck_balance() -> None:
-    """Rollers summed give the weight and the moment of a half-loaded ring."""
+    """Derived: rollers summed give the weight and the moment of a half-loaded ring."""
     n, even, half = 120, 40_000.0, 20_000.0
     low, high = motion.uneven_roller_n(even, half, n)
     mean, swing = (low + high) / 2, (high - low) / 2

@@ -28,7 +28,7 @@ MAP_READING = 0.25
 
 @pytest.mark.parametrize("bore", HALF_FULL)
 def test_half_full_gravity_capacity(bore: float) -> None:
-    """Manning at n = 0.010 half full (derived table): the lower reference."""
+    """Derived: Manning at n = 0.010 half full, the lower reference."""
     for slope, flow in zip(SLOPES, HALF_FULL[bore], strict=True):
         assert milkline.gravity_half_full_l_min(bore, slope) == pytest.approx(flow, abs=WHOLE)
 
@@ -70,7 +70,7 @@ def test_transition_agrees_with_the_reference_map(bore: float, airflow: float) -
 
 @pytest.mark.parametrize("bore", [48.5, 60.0, 73.0, 98.0])
 def test_stand_in_lies_above_the_known_bounds(bore: float) -> None:
-    """Known: half full by gravity is below, the 1978 rule is conservative, slope adds capacity."""
+    """A property: above half-full gravity and the 1978 rule, and slope adds capacity."""
     last = 0.0
     for slope in (0.5, 1.0, 1.5, 2.0):
         limit = milkline.slug_limit_l_min(100.0, bore, slope)
@@ -81,14 +81,14 @@ def test_stand_in_lies_above_the_known_bounds(bore: float) -> None:
 
 
 def test_full_line_and_storm_of_air_are_told_apart() -> None:
-    """A line that runs full has no level; air alone can make slugs of any milk."""
+    """A property: a full line has no level; air alone can make slugs of any milk."""
     assert milkline.line_flow(2000.0, 0.0, 48.5, 0.5) is None
     with pytest.raises(PhysicsRangeError, match="slugs of any milk"):
         milkline.slug_limit_l_min(20_000.0, 48.5, 1.0)
 
 
 def test_level_without_air_is_open_channel_flow() -> None:
-    """With no air the level is that of a smooth open channel (Darcy, f = 4 x 0.046 Re^-0.2)."""
+    """Derived: without air the level is that of a smooth open channel (f = 4 x 0.046 Re^-0.2)."""
     flow = milkline.line_flow(60.0, 0.0, 73.0, 1.0)
     assert flow is not None
     d, x = 0.073, 2 * flow.level_share - 1
