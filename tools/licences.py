@@ -93,7 +93,7 @@ def megabytes(one: Distribution) -> float:
 def page() -> str:
     """The page as text."""
     out = [
-        "# What byrewright stands on",
+        "# Packages that byrewright uses",
         "",
         "Written by `tools/licences.py` from the pinned requirements and what each package states",
         f"of itself. *Heavy* is what takes more than {HEAVY_MB} MB where it was installed for this",
