@@ -338,6 +338,8 @@ class Arrays:
         return found.table, (sh.zeros(len(pumps), 1), p_i), at, found.known
 
     def _air_arrays(self, par: sh.Floats) -> tuple[sh.Floats, sh.Ints]:
+        from byrewright.physics.air import ambient_pressure_kpa_abs
+
         makers = self.lowering.all(MakesAir)
         stores = self.lowering.all(StoresAir)
         a_f = sh.zeros(len(makers), len(sh.COMPRESSOR))
@@ -347,8 +349,9 @@ class Arrays:
             a_i[i] = (self.meter(tag), i)
             self.names.compressors.append(tag)
         if stores:
-            # Litres of free air for each bar above ambient: the vessel's volume.
-            par[sh.PAR_AIR_VOLUME] = sum(s.volume_l for _, s in stores) * 100 / 101.325
+            # Litres of free air, at the site's ambient, for each bar above it.
+            ambient = ambient_pressure_kpa_abs(self.plant.site.altitude_m)
+            par[sh.PAR_AIR_VOLUME] = sum(s.volume_l for _, s in stores) * 100 / ambient
             par[sh.PAR_AIR_HIGH] = stores[0][1].highest_bar
             par[sh.PAR_AIR_LOW] = stores[0][1].lowest_bar
             self.names.air = stores[0][0]
