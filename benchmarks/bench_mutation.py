@@ -10,8 +10,8 @@ bounds of what a user may state, and what only lays out a drawing.
 
 The tests of the rooms run once first, and the lines that each runs are kept in the file `--calls`
 (a quarter of an hour for all; take it away when tests or code have changed). A fault is then tried
-by the tests that run its line or read its rule, file by file, those first that take least, and then
-by the whole of their files, for as long as `--most` allows.
+by the tests that run its line or read its rule, those of its room first, file by file, the quickest
+first, and then by the whole of their files, for as long as `--most` allows.
 """
 
 from __future__ import annotations
@@ -362,10 +362,11 @@ def follow(
 
 
 def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
-    """Tests that come to a fault, file by file, the quickest first; of files as quick to the second
-    those named like its module. Where no test is seen to come there, as in compiled code or
-    constants, those that come to its file or to one that imports it; for a figure outside of
-    functions also those of its room, where tables are looked through."""
+    """Tests that come to a fault, those of its room first, file by file, the quickest first; of
+    files as quick to the second those named like its module. Where no test is seen to come there,
+    as in compiled code or constants, those that come to its file or to one that imports it; for a
+    figure outside of functions also those of its room, where tables are looked through. Then names
+    tell more than seconds."""
     mine = {t for t, (_, rules) in calls.tests.items() if one.rule in rules}
     if one.lines:
         mine |= calls.running(str(one.path.relative_to(ROOT)), one.lines)
@@ -384,9 +385,13 @@ def choose(one: Fault, calls: Calls, only: list[str]) -> list[str]:
     takes = {f: calls.seconds({first, *(t for t in mine if t.startswith(f"{f}::"))})
              for f, first in firsts.items() if f in files}  # fmt: skip
 
-    def order(test: str) -> tuple[int, int, float, str, float]:
+    unseen = one.compiled or not one.lines
+
+    def order(test: str) -> tuple[bool, int, int, float, str, float]:
         file = test.partition("::")[0]
-        return int(takes[file]), -_meant(file, one.path), takes[file], file, calls.tests[test][0]
+        bands = int(takes[file]), -_meant(file, one.path)
+        return (not file.startswith(f"tests/{one.room}/"), *(bands[::-1] if unseen else bands),
+                takes[file], file, calls.tests[test][0])  # fmt: skip
 
     return sorted(mine, key=order)
 
@@ -396,8 +401,7 @@ def _meant(named: str, path: Path) -> int:
     about = {word.rstrip("s") for word in re.findall("[a-z]+", f"{path.parent.name} {path.stem}")}
     words = {word.rstrip("s") for word in re.findall("[a-z]+", Path(named).stem)}
     family = any(part in named for part in FAMILIES)
-    room = path.relative_to(ROOT / "byrewright").parts[0]
-    return max(len(about & words), int(family)) + int(f"tests/{room}/" in named)
+    return max(len(about & words), int(family))
 
 
 def importers(path: Path) -> set[Path]:

@@ -178,6 +178,17 @@ def test_the_mains_dip_at_the_hardest_start(
     assert inputs(unsaid.notes.findings[0])["S_sc"] == 100 * ctx.number("supply.fault_multiple")
 
 
+@pytest.mark.parametrize(("share", "verdict"), [(0.85, "holds"), (0.95, "tight"), (1.05, "fails")])
+def test_a_dip_near_what_is_usual(share: float, verdict: str) -> None:
+    """Would fail if a supply with more than a tenth to spare were called tight."""
+    most = supplied(PUMP).number("supply.dip_most_pct")
+    assert PUMP.start is not None
+    starts, dip = start_kva(PUMP.motor_kw, PUMP.start), share * most
+    ctx = supplied(PUMP, site={"fault_kva": round(starts * (100 - dip) / dip, 1)})
+    power._mains_dip(ctx, (PUMP,))
+    assert ctx.notes.findings[0].verdict == verdict
+
+
 def test_motors_on_one_phase_and_the_list_of_all() -> None:
     """Would fail if the largest motor of one phase went unsaid, several were told as one, or the
     list's last row were not the sum of the others."""

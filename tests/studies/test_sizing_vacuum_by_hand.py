@@ -8,13 +8,13 @@ import pytest
 
 from byrewright.physics.cleaning import slug_volume_l
 from byrewright.plant.roles import MovesMilk, PumpsVacuum, ReceivesMilk
-from byrewright.studies.sizing import airlines, receiving, vacuum
+from byrewright.studies.sizing import airlines, receiving, vacuum, vacuum_demand
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.paths import Ways
 from byrewright.studies.sizing.sizes import next_motor_kw, next_preferred, next_round
 from byrewright.studies.sizing.vacuum_demand import Demand, air_use, demand
-from tests.plants import machine
+from tests.plants import machine, rotary
 from tests.studies.benches import bench_of, small
 from tests.studies.told import inputs
 
@@ -299,3 +299,17 @@ def test_air_in_each_line_while_the_reserve_is_drawn(
     assert flows[ends["NR1.outlet"]] == pytest.approx(min(whole, draws))
     if lines:
         assert flows[ends["PA1.supply_1"]] == pytest.approx(air.pulsators)
+
+
+def test_pulsators_run_in_a_wash_unless_it_says_otherwise() -> None:
+    """Would fail if a plant whose wash stops them had their air, or one with no wash none."""
+    plant = rotary(20, 60)
+    wash = plant.modes["wash"]
+    for runs, washes, pulsed in ((True, True, True), (False, True, False), (False, False, True)):
+        stands = wash.positions | {"PU1": "runs" if runs else "stopped"}
+        modes = plant.modes | {"wash": wash.model_copy(update={"positions": stands})}
+        if not washes:
+            del modes["wash"]
+        ctx = bench_of(plant.model_copy(update={"modes": modes}))
+        assert vacuum_demand._pulsators_run_in_wash(ctx) == pulsed
+    assert vacuum_demand._pulsators_run_in_wash(bench_of(rotary(20, 60, PU1=None)))

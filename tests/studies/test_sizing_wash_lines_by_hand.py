@@ -331,6 +331,11 @@ def test_wash_that_comes_to_the_units(
         assert says in found[0].sentence and (found[0].value, found[0].limit) == (value, 20.0)
 
 
+def test_ways_round_a_small_cooler_are_such_as_are_made() -> None:
+    """Would fail if a narrow way were offered in a size that nobody makes."""
+    assert wash_lines.THROTTLES_MM == (6.0, 8.0, 10.0, 13.0, 16.0, 19.0, 26.0)
+
+
 def test_the_weakest_pump_of_a_stage_is_fitted() -> None:
     """Would fail if the stronger of two pumps were advised larger."""
     pair = {t: machine(t, "milk_pump", flow_l_min=q, head_m=9, motor_kw=1.1)
@@ -362,7 +367,16 @@ def test_a_pump_is_fitted_by_flow_or_by_head(
     pair = {t: machine(t, "milk_pump", flow_l_min=150, head_m=15, motor_kw=1.1)
             for t in ("MP1", "MP2")}  # fmt: skip
     lone = replace(STAGE, pumps=("MP1",))
+    heads: list[float] = []
+    plain = goes
+
+    def counted(net: Any, mode: str) -> list[Stage]:
+        heads.append(net.pumps["MP1"].head_m)
+        return plain(net, mode)
+
+    monkeypatch.setattr(circulation, "stages", counted)
     found = circulation._fit(bench_of(small(**pair)), {}, lone, "MP1")
+    assert min(heads) == 15.0  # none is asked whether a lower head would do
     assert found == {("MP1", name): least for name, least in expected.items()}
 
 

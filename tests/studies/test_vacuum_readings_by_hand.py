@@ -9,7 +9,7 @@ import pytest
 
 from byrewright.results import Finding
 from byrewright.standards.units import convert
-from byrewright.studies.vacuum import readings
+from byrewright.studies.vacuum import plate_readings, readings
 from tests.plants import machine, rotary
 from tests.studies.benches import bench_of
 from tests.studies.test_vacuum_findings_by_hand import case, network, state
@@ -186,3 +186,21 @@ def test_the_sheet_to_take_along() -> None:
     assert readings._sheet(found).rows == (
         ("A", "VP1", 1.26, "kPa", "at most 1", "fails", "ISO (from memory)"),
         ("B", "VP1", 0.0, "kPa", "", "-", "ISO (from memory)"))  # fmt: skip
+
+
+def test_phases_of_a_pulsator(monkeypatch: pytest.MonkeyPatch) -> None:
+    """150, 450, 100 and 300 ms of a second: would fail if a phase were told of another, or the
+    vacuum where it is highest were asked."""
+    asked: list[float] = []
+    monkeypatch.setattr(plate_readings, "pulsation_phases_ms",
+                        lambda rate, ratio, least, *_: asked.append(least)
+                        or (150.0, 450.0, 100.0, 300.0))  # fmt: skip
+    pulse = PLANT.equipment["PU1"].model_copy(update={"ratio_pct": 62.0})
+    plant = PLANT.model_copy(update={"equipment": {"PU1": pulse}})
+    net = SimpleNamespace(pulses_at=((0, 1.0), (1, 1.0)), set_vacuum_kpa=42.0)
+    one = state(at=(41.0, 40.0).__getitem__)
+    found = told(plate_readings.pulsation, plant=plant, network=net, milking=one)
+    values = {k.removesuffix("PU1"): f.value for k, f in found.items()}
+    assert values["pulsator_ratio"] == pytest.approx(2.0) and asked == [40.0]
+    assert (values["phase_b"], values["phase_d"], values["phase_d_ms"]) == (45.0, 30.0, 300.0)
+    assert "b 450 ms (45 %)" in found["phase_bPU1"].sentence
