@@ -420,7 +420,7 @@ def serve(
 
 @app.command()
 def schema(
-    what: Annotated[str, typer.Argument(metavar="[WHAT]", help="plant or brief.")] = "plant",
+    what: Annotated[str, typer.Argument(metavar="WHAT", help="plant or brief.")] = "plant",
 ) -> None:
     """Print the JSON Schema of a plant file or brief.
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 PlantPath = Annotated[Path, typer.Argument(metavar="PLANT", help="Plant file (YAML).")]
-Units = Annotated[str, typer.Option(help="Units of values shown: metric or US.")]
+Units = Annotated[str, typer.Option(help="Units to show: metric or US.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON.")]
 AddressesPath = Annotated[
     Path | None, typer.Option(help="Address of each signal (CSV, as `interlocks` writes it).")
@@ -261,7 +261,7 @@ def log(
     ],
     plant: PlantPath,
     zip_path: Annotated[
-        Path | None, typer.Argument(metavar="[ZIP]", help="Zip file to write (out) or read (in).")
+        Path | None, typer.Argument(metavar="ZIP", help="Zip file to write (out) or read (in).")
     ] = None,
     practice: Annotated[bool, typer.Option(help="Use the practice log.")] = False,
     as_json: AsJson = False,
