@@ -183,7 +183,7 @@ def quote(
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show every missing price.")] = False,
     studies: Annotated[
-        bool, typer.Option(help="Work out running costs as well (takes a while).")
+        bool, typer.Option(help="Run day and failures, too: running costs, what alternates change.")
     ] = False,
     units: Units = "metric",
     paper: Annotated[str, typer.Option(help="Paper size: A4 or Letter.")] = "A4",
