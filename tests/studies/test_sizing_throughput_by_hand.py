@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import ceil, exp, log, sqrt
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -203,3 +204,18 @@ def test_the_longest_wait_in_the_yard(day: Duty, wait: float, yard: int, cows: i
     assert [r.to for r in told.remedies] == [270.0] * (wait > 60)
     few = throughput._fewer(ctx, replace(day, net_cows_h=3.0), 60.0)
     assert [r.to for r in few] == [5.0]
+
+
+def test_the_milking_with_most_cows_an_hour_is_named(
+    day: Duty, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """300 cows in 2 h ask more than 400 in 4 h: would fail if the longer milking were named where
+    both decide alike."""
+    monkeypatch.setattr(throughput, "_hours", lambda _, __, m, n: m.target_h * (1.01 - (n >= 40)))
+    monkeypatch.setattr(throughput, "_turns_asked_s", lambda *_: (500.0, 500.0))
+    ctx = bench_of(small())
+    made = [SimpleNamespace(name=n, cows=c, target_h=h) for n, c, h in (
+        ("long", 400, 4.0), ("short", 300, 2.0))]  # fmt: skip
+    ctx._programme = SimpleNamespace(milkings=made)  # type: ignore[assignment]
+    throughput._stalls(ctx, replace(day, layout="rotary", stalls=50))
+    assert "would end the short milking within 2 h" in only(ctx, "throughput.stalls").sentence

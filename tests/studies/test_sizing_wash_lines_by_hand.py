@@ -139,8 +139,10 @@ def test_the_way_round_a_cooler_is_narrowed_no_more_than_it_must_be(
 ) -> None:
     """A way round of b mm leaves the cooler (100 - b) % of the 90 L/min that come, a twentieth less
     is near enough: would fail if the narrowest were advised where a wider does, or a valve were
-    narrowed that takes nothing from the cooler."""
-    ctx = bench_of(small())
+    narrowed that takes nothing from the cooler in the wash that gives it most."""
+    plant = small()
+    other = plant.modes["wash"].model_copy(update={"name": "other"})
+    ctx = bench_of(plant.model_copy(update={"modes": plant.modes | {"other": other}}))
     at = pipe("L1", "V40.b", "PC1.milk_in", 50.0)
     plain = SimpleNamespace(bore=0.0)
     plain.with_pipes = lambda pipes: SimpleNamespace(bore=next(iter(pipes)).bore_mm)
