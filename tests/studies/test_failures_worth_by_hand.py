@@ -94,6 +94,12 @@ def test_hours_and_litres_of_a_failure() -> None:
     assert (found.hours_year, found.litres_year) == (0.75, 2.5)
     low, high = rate().range_a_year
     assert found.range_a_year == (low, high)
+    always = {"MP1 fails": replace(rate(life="mains"), sigma=0.2)}
+    sparing = analysis(case("MP1"), rates=always)
+    low, high = always["MP1 fails"].range_a_year
+    share = 6.0 / 24.0  # of what may come at any hour
+    assert worth._cost(sparing, sparing.cases[0], (), None).range_a_year == (
+        pytest.approx(low * share), pytest.approx(high * share))  # fmt: skip
 
 
 def test_the_share_of_failures_that_falls_into_milking() -> None:
