@@ -313,3 +313,12 @@ def test_pulsators_run_in_a_wash_unless_it_says_otherwise() -> None:
         ctx = bench_of(plant.model_copy(update={"modes": modes}))
         assert vacuum_demand._pulsators_run_in_wash(ctx) == pulsed
     assert vacuum_demand._pulsators_run_in_wash(bench_of(rotary(20, 60, PU1=None)))
+
+
+def test_air_of_milking_with_what_leaks_besides() -> None:
+    """Would fail if the system's leak were taken off what milking draws and not put on it."""
+    ctx = bench_of(small(), {"vacuum.system_leak_share": 0.2})
+    day = duty_of(ctx)
+    need = demand(ctx, day)
+    air = air_use(ctx, day).all_units + need.iso.milk_leakage_l_min_free
+    assert need.steady_at_inlet_l_min * 0.8 == pytest.approx(air)

@@ -1,4 +1,4 @@
-"""Ways to fail, cups that fall and how often: on parts that are made up."""
+"""How often things fail, in which ways, and cups that fall: on parts that are made up."""
 
 from __future__ import annotations
 
