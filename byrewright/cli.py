@@ -69,7 +69,8 @@ def draft(
 ) -> None:
     """Turn a farm's brief into a full plant file.
 
-    Each chosen number carries its reason, and the plant passes every study.
+    Each chosen number carries its reason. Every study is run on the plant; where one
+    still fails, the draft says what in the brief would have to give.
     """
     from byrewright.commands import design
 
