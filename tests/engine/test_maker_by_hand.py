@@ -10,6 +10,7 @@ import pytest
 
 from byrewright.engine import maker
 from byrewright.engine import shape as sh
+from byrewright.engine.draws import log_normal
 from byrewright.engine.layout import Layout
 from byrewright.engine.maker import Maker
 from byrewright.plant.primitives import Stalls
@@ -162,3 +163,27 @@ def test_the_tank_behind_a_refrigerant_port() -> None:
     assert (
         one._behind("CU1", "cold", {"TK2"}) == "" and one._behind("CU1", "other", {"TK2"}) == "TK2"
     )
+
+
+def test_draws_of_a_mean_and_a_spread() -> None:
+    """Would fail if the mean of many cows were not the herd's: e^(m + s^2 / 2) of a log-normal."""
+    z = np.random.default_rng(1).standard_normal(200_000)
+    got = log_normal(300.0, 90.0, z)
+    assert got.mean() == pytest.approx(300.0, rel=0.005)
+    assert got.std() == pytest.approx(90.0, rel=0.02)
+    assert (log_normal(300.0, 0.0, z[:3]) == 300.0).all()
+
+
+def test_water_that_comes_in_modes_of_some_work() -> None:
+    """Would fail if modes of other work were asked where only some may be."""
+    one: Any = Layout.__new__(Layout)
+    one.plant, one.modes = PLANT, {"wash": "wash"}
+    one.out = SimpleNamespace(vessels={})
+    asked: list[Any] = []
+    one.supplies = SimpleNamespace(to=lambda *a: asked.append(a[2:]) or [])
+    node: Any = SimpleNamespace(machine="TR1")
+    others = sorted(set(PLANT.modes) - {"wash"})
+    one._water_to(node, "wash")
+    one._water_to(node, "wash", alone=True, draws_l_min=5.0)
+    one._water_to(node, "nothing", alone=True)
+    assert asked == [(["wash", *others], 0.0, True), (["wash"], 5.0, False), ([], 0.0, True)]
