@@ -33,6 +33,8 @@ VERDICT_MEANING: Mapping[Verdict, str] = {
     "fails": "outside the limit",
     "unknown": "cannot be judged: an input or a rule is missing",
 }
+FREE, FREE_SIGN = "no limit", "–"
+"""In place of the verdict, and of its sign, of a figure that is held to nothing."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from byrewright.errors import ByrewrightError
-from byrewright.results import VERDICTS, Finding, Result, Table, Verdict
+from byrewright.results import FREE, FREE_SIGN, VERDICTS, Finding, Result, Table, Verdict
 from byrewright.standards.units import beside
 
 if TYPE_CHECKING:
@@ -201,8 +201,9 @@ def print_findings(out: Console, findings: Iterable[Finding], units: System = "m
     for first, *others in alike(findings):
         one = finding_in(first, units)
         style, says = STYLE[one.verdict], held_to(one, units)
+        sign = f"{MARK[one.verdict]} {one.verdict}" if one.judged else f"{FREE_SIGN} {FREE}"
         out.print(
-            f"[{style}]{MARK[one.verdict]} {one.verdict}[/]  {one.name}"
+            f"[{style if one.judged else 'dim'}]{sign}[/]  {one.name}"
             + (f"  {says}" if says else "")
         )
         out.print(Padding(one.sentence, (0, 0, 0, 4)))

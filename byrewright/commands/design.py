@@ -24,7 +24,7 @@ from byrewright.commands.common import (
     system_of,
 )
 from byrewright.errors import ByrewrightError
-from byrewright.results import Result, worst_first
+from byrewright.results import FREE_SIGN, Result, worst_first
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -407,7 +407,8 @@ def _one_screen(out: Console, result: Result) -> None:
         out.print(f"  and {len(open_ones) - MOST_ON_SCREEN} more in the report")
     for one in headlines(result):
         if one.verdict == "holds":
-            out.print(f"  [{STYLE['holds']}]{MARK['holds']}[/] {one.label:<52} {held_to(one)}")
+            sign = MARK["holds"] if one.judged else FREE_SIGN
+            out.print(f"  [{STYLE['holds']}]{sign}[/] {one.label:<52} {held_to(one)}")
 
 
 SHOWN = (".pdf", ".xlsx", ".yaml")

@@ -11,11 +11,13 @@ from byrewright.documents.format import drawn_system, number, quantity, room, un
 from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, RULE, Ink, text_width_mm
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import letters_svg, line_svg, rect_svg, rule_svg, sheet_svg
-from byrewright.results import Finding, Result, Series, Table, Verdict
+from byrewright.results import FREE, FREE_SIGN, Finding, Result, Series, Table
 
 WIDE_MM = 170.0
 TEXT_MM = 2.4
-MARKS: dict[Verdict, str] = {"holds": "●", "tight": "◐", "fails": "✕", "unknown": "?"}
+MARKS: dict[str, str] = {
+    "holds": "●", "tight": "◐", "fails": "✕", "unknown": "?", FREE: FREE_SIGN,
+}  # fmt: skip
 """One sign for each verdict, beside its word, so that nothing rests on colour."""
 
 Line = tuple[str, str, tuple[float, ...]]

@@ -35,7 +35,7 @@ from byrewright.documents.typeset import pdf
 from byrewright.documents.us_units import result_in
 from byrewright.documents.us_words import text_in
 from byrewright.plant.plant import Plant
-from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table, Verdict
+from byrewright.results import FREE, VERDICT_MEANING, VERDICTS, Finding, Result, Table, Verdict
 from byrewright.site.checks.verdicts import KEPT
 from byrewright.site.checks.verdicts import STUDY as MEASURED
 from byrewright.standards.cautions import CAUTIONS, LEAD
@@ -160,7 +160,7 @@ def report_data(
         "revision": revision,
         "version": __version__,
         "answer": answer(results),
-        "marks": {**MARKS, KEPT: "–", FREE: "–"},
+        "marks": {**MARKS, KEPT: MARKS[FREE]},
         "counts": [{"verdict": v, "n": count[v], "meaning": VERDICT_MEANING[v]} for v in ORDER],
         "meanings": [*((v, VERDICT_MEANING[v]) for v in ORDER), (FREE, "told, and not judged")],
         "unjudged": _unjudged(results.unjudged()),
@@ -193,8 +193,6 @@ def report_data(
 US_SAYS = "US customary in lists and tables; sentences keep the metric figures worked with"
 ORDER: tuple[Verdict, ...] = ("holds", "tight", "fails", "unknown")
 """The verdicts as the cover shows them."""
-FREE = "no limit"
-"""In place of the verdict of a statement that is held to nothing."""
 SHORT_LEAD = (
     "Advises and monitors; never a safety system. Local codes and licensed practice decide."
 )

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar, cast
 
 from byrewright.documents.format import OF_WHAT, System
 from byrewright.documents.us_words import (
@@ -31,12 +31,14 @@ from byrewright.documents.us_words import (
     value_of,
 )
 from byrewright.results import Finding, Input, Result, Series, Table
+from byrewright.standards.cooling import LIMITS_F
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.explain import Explanation, explain
 
 if TYPE_CHECKING:
     from byrewright.studies.changes import Change
 
+T = TypeVar("T")
 BARE = ("limit", "value", "predicted", "here")
 """Columns whose cells are a number alone, in the unit that the row names."""
 THERMAL = ", thermal"
@@ -74,16 +76,25 @@ def finding_in(one: Finding, system: System) -> Finding:
     if system != "US":
         return one
     cold, pressed = _is_cold(one.key), one.key.startswith(PRESSED_KEYS)
+    # (source, degC): degF as the source itself states it
+    stated = [pair for pair in LIMITS_F.items() if pair[0][0] == one.source]
 
     def turned(text: str) -> str:
+        for (_, c), f in stated:
+            text = re.sub(rf"(?<![\w.-]){c:g} degC(?![A-Za-z0-9])", f"{f:g} degF", text)
         return said_in(text, system, one.key, one.unit)
 
+    def own(value: T, unit: str) -> T:
+        f = next((f for (_, c), f in stated if unit == "degC" and value == c), None)
+        return value if f is None else cast("T", convert(f, "degF", "degC"))
+
     return replace(
-        one, sentence=turned(one.sentence), title=turned(one.title),
+        one, limit=own(one.limit, one.unit), sentence=turned(one.sentence), title=turned(one.title),
         formula=_formula_in(one, turned), advised_why=turned(one.advised_why),
         unit=own_unit(one.key, one.unit),
         inputs=tuple(
-            replace(i, meaning=turned(i.meaning), unit=_of_input(i, cold, pressed))
+            replace(i, meaning=turned(i.meaning), unit=_of_input(i, cold, pressed),
+                    value=own(i.value, i.unit) if i.symbol == "T_limit" else i.value)
             for i in one.inputs
         ),
     )  # fmt: skip

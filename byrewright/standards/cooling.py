@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -124,6 +125,10 @@ class TemperatureRule:
         other: Collected = "not_daily" if collected_daily else "daily"
         return tuple(step for step in self.steps if step.collected != other)
 
+
+LIMITS_F: Mapping[tuple[str, float], float] = {("pmo", 7.0): 45.0, ("california", 7.0): 45.0}
+"""Limits in degF by their source and degC, where the source states both and the one is not the
+other turned: 7 degC (45 degF) (from memory)."""
 
 TEMPERATURE_RULES: tuple[TemperatureRule, ...] = (
     TemperatureRule(

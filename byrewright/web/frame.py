@@ -15,7 +15,7 @@ from nicegui import ui
 from byrewright.documents.format import System, prose, quantity
 from byrewright.documents.schematic import INVENTED
 from byrewright.plant.plant import Plant
-from byrewright.results import VERDICTS, Result, Verdict, worst_first
+from byrewright.results import FREE_SIGN, VERDICTS, Result, Verdict, worst_first
 from byrewright.web.access import Gate
 from byrewright.web.addresses import address, shown_name
 from byrewright.web.answers import Answers, Share
@@ -26,7 +26,7 @@ from byrewright.web.markup import Child, Html, join, tag
 from byrewright.web.texts import Texts, languages
 from byrewright.web.watching import Watches
 
-MARK = {"holds": "+", "tight": "~", "fails": "×", "unknown": "?", "free": "–"}
+MARK = {"holds": "+", "tight": "~", "fails": "×", "unknown": "?", "free": FREE_SIGN}
 """A sign beside each verdict, so that it never rests on colour alone; "free" for what is held to no
 limit."""
 LOOKS = ("auto", "light", "dark")

@@ -6,11 +6,13 @@ import errno
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from byrewright.commands.common import user_name
+from byrewright.commands.common import console, print_findings, user_name
+from byrewright.results import FREE, FREE_SIGN, Finding
 from tests.commands.inside import inside
 from tests.plant.small import SMALL
 
@@ -294,3 +296,11 @@ def test_a_plant_from_a_pipe_is_read_once(folder: Path) -> None:
     told = run("pack /dev/stdin --out handed --date 2026-01-05", folder, input=SMALL.encode())
     assert told.returncode == 0, told.stderr
     assert (folder / "handed" / "plant.yaml").read_text(encoding="utf-8") == SMALL
+
+
+def test_a_figure_without_a_limit_has_a_sign_of_its_own(capsys: pytest.CaptureFixture[str]) -> None:
+    """A figure that nothing judges would print as one that holds."""
+    free = Finding("k", "", "Filter", 3.34, "h", "Said.", "holds")
+    print_findings(console(), [free, replace(free, key="m", limit=3.0, sense="at_least")])
+    printed = capsys.readouterr().out
+    assert f"{FREE_SIGN} {FREE}  k  3.34 h" in printed and "+ holds  m  3.34 h" in printed

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Iterator
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -22,7 +22,7 @@ from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.documents.tests_in import checks_in, measured_in
 from byrewright.documents.us_units import explained_in, finding_in, result_in, table_in
 from byrewright.documents.us_words import COLD_KEYS, bore_in, text_in
-from byrewright.results import Result, Table, merge
+from byrewright.results import Finding, Input, Result, Table, merge
 from byrewright.site.checks.check import revision_of
 from byrewright.site.checks.measured import PlantChecks, bench_of
 from byrewright.site.checks.sheet import Filled, Row, _in_asked_unit, take
@@ -573,3 +573,16 @@ def test_the_us_rule_for_milk_is_noted_in_round_degrees() -> None:
 
     (rule,) = (r for r in TEMPERATURE_RULES if r.region == "US")
     assert text_in(rule.note, "US").startswith("40 degF is an equipment rating")
+
+
+def test_a_limit_reads_as_the_us_rule_states_it() -> None:
+    """An inspector would read 44.6 degrees where the ordinance says 45 beside 7 degC."""
+    said = "Warmest 4.0 degC; the limit is 7 degC within 2 h, never above 10 degC."
+    limit = Input("T_limit", "within 2 h", 7.0, "degC", "pmo")
+    one = Finding("day.milk_temperature_1", "", "t", 4.0, "degC", said, "holds", "at_most", 7.0,
+                  inputs=(limit,), source="pmo")  # fmt: skip
+    turned = finding_in(one, "US")
+    assert "limit is 45 degF within 2 h, never above 50 degF" in turned.sentence
+    assert turned.limit == turned.inputs[0].value == pytest.approx(convert(45, "degF", "degC"))
+    assert turned.value == 4.0 and finding_in(one, "metric") == one
+    assert finding_in(replace(one, source="eu853"), "US").limit == 7.0
