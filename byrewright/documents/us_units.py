@@ -77,7 +77,8 @@ def finding_in(one: Finding, system: System) -> Finding:
         return one
     cold, pressed = _is_cold(one.key), one.key.startswith(PRESSED_KEYS)
     # (source, degC): degF as the source itself states it
-    stated = [pair for pair in LIMITS_F.items() if pair[0][0] == one.source]
+    rules = {one.source, *(i.source for i in one.inputs if i.symbol == "T_limit")}
+    stated = [pair for pair in LIMITS_F.items() if pair[0][0] in rules]
 
     def turned(text: str) -> str:
         for (_, c), f in stated:

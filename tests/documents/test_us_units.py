@@ -585,4 +585,5 @@ def test_a_limit_reads_as_the_us_rule_states_it() -> None:
     assert "limit is 45 degF within 2 h, never above 50 degF" in turned.sentence
     assert turned.limit == turned.inputs[0].value == pytest.approx(convert(45, "degF", "degC"))
     assert turned.value == 4.0 and finding_in(one, "metric") == one
-    assert finding_in(replace(one, source="eu853"), "US").limit == 7.0
+    assert finding_in(replace(one, source="heat balance"), "US").sentence == turned.sentence
+    assert finding_in(replace(one, source="eu853", inputs=()), "US").limit == 7.0
