@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from byrewright.physics.cables import conductor_for, volt_drop_pct
@@ -21,6 +22,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.plant.sited import Sited
 from byrewright.results import ResultBuilder
+from byrewright.standards.cooling import lies_in
 from byrewright.standards.electrical import supply_a
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
@@ -28,6 +30,9 @@ from byrewright.studies.sizing.feeds import carried, feeds_of
 from byrewright.studies.sizing.loads import ElectricLoad, electric_loads
 from byrewright.studies.sizing.steps import next_of
 
+PANEL_V, PANEL_MOST_V = 120.0, 250.0
+"""Of a service panel for small loads in the US, and the phase to phase above which it stands behind
+a transformer (common practice, no source)."""
 SOUNDER_M = 2.4
 """Sounders over the floor (common practice, no source)."""
 
@@ -84,6 +89,21 @@ def cable_list(ctx: StudyContext, made: Sited) -> tuple[Cable, ...]:
             found.append(cable)
             totals[machine.id] = max(totals.get(machine.id, 0.0), cable.total_pct)
     return tuple(found)
+
+
+def cables_note(region: str, volts: float, every: Sequence[Cable]) -> str:
+    """Who confirms the list, and in the US what loads on one phase are taken at where a farm would
+    rather feed them from a panel of 120 V behind a transformer. `volts`: between phases, V."""
+    note = ("Sections, protection, earthing and grouping: to be confirmed by a licensed "
+            "electrician to local rules.")  # fmt: skip
+    if not lies_in(region, "US") or volts <= PANEL_MOST_V or all(c.phases > 1 for c in every):
+        return note
+    neutral = volts / math.sqrt(3.0)
+    return (
+        f"{note} Loads on one phase are taken at {neutral:.0f} V, phase to neutral of {volts:g} V. "
+        f"Fed from a {PANEL_V:g} V panel behind a transformer, usual but not in this list, "
+        f"they draw {neutral / PANEL_V:.1f} times the current: size breakers and conductors for it."
+    )
 
 
 def _down(machines: list[Machine]) -> list[Machine]:

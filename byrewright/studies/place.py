@@ -13,7 +13,7 @@ from byrewright.plant.sited import Sited, sited
 from byrewright.results import Remedy, Result, ResultBuilder, Table
 from byrewright.standards.place import tank_wall_key
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.cables import CABLE_UNITS, CABLES, cable_list, cable_rows
+from byrewright.studies.cables import CABLE_UNITS, CABLES, cable_list, cable_rows, cables_note
 from byrewright.studies.obeyed import obeyed
 from byrewright.studies.place_building import air, loads, noise, rail
 from byrewright.studies.place_mending import Mends, wider_door
@@ -491,8 +491,7 @@ def _cables(ctx: StudyContext, made: Sited) -> None:
         )  # fmt: skip
     ctx.notes.tables.append(
         Table("place.cables", "Cables", CABLES, CABLE_UNITS, cable_rows(every),
-              note="Sections, protection, earthing and grouping: to be confirmed by a licensed "
-                   "electrician to local rules.")
+              note=cables_note(ctx.plant.site.region, ctx.plant.site.supply.voltage_v, every))
     )  # fmt: skip
 
 

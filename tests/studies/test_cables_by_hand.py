@@ -189,3 +189,17 @@ def test_where_a_cable_ends() -> None:
     assert at("MU1", "") == ("deck", (7.0, 0.0, 0.5))
     for tag in ("MU1", "DU1"):
         assert at(tag, "", rotary_=False) == ("hall", (0.0, 0.6, pytest.approx(1.2)))
+
+
+def test_a_us_list_says_at_what_voltage_small_loads_are_taken() -> None:
+    """Who feeds small loads from a 120 V panel would buy cables for less than half the current."""
+    from types import SimpleNamespace
+
+    from byrewright.studies.cables import cables_note
+
+    one = SimpleNamespace(phases=1)
+    said = cables_note("US", 480.0, [one])  # type: ignore[list-item]
+    assert "taken at 277 V" in said and "2.3 times the current" in said
+    for region, volts, phases in (("EU", 400.0, 1), ("US", 240.0, 1), ("US", 480.0, 3)):
+        one.phases = phases
+        assert "times" not in cables_note(region, volts, [one])  # type: ignore[list-item]
