@@ -247,19 +247,24 @@ def test_a_step_in_words_and_its_deadline() -> None:
     assert temperatures._words(step("always", None, "transport")) == "at all times, in transport"
 
 
-@pytest.mark.parametrize(("worst", "where", "times"), [
-    (7.0, "in TK1 at 10:00", 1.55), (10.0, "in TK1 at 10:00", 2.3), (20.0, "in TK1 at 10:00", 3.0),
-    (7.0, temperatures.IN_TANKER, 1.55),
+@pytest.mark.parametrize(("worst", "where", "direct", "times", "tanks"), [
+    (7.0, "in TK1 at 10:00", 0, 1.55, ["TK1"]), (10.0, "in TK1 at 10:00", 1, 2.3, ["TK1"]),
+    (20.0, "in TK1 at 10:00", 0, 3.0, ["TK1"]),
+    (7.0, f"{temperatures.IN_TANKER} of 10:00", 0, 1.55, ["TK1", "TK2"]),
+    (7.0, f"{temperatures.IN_TANKER} of 10:00", 1, 1.55, []),
 ])  # fmt: skip
 def test_more_cooling_for_the_tank_that_was_too_warm(
-    worst: float, where: str, times: float
+    worst: float, where: str, direct: int, times: float, tanks: list[str]
 ) -> None:
     """Would fail if another tank's cooling grew, or a tank's for milk that went straight to a
-    tanker."""
+    tanker; or if nothing cooled milk better that a tanker took warm out of the tanks."""
+    run: Any = Record()
+    run.tables.num = np.zeros(len(sh.NUMBERS), dtype=int)
+    run.tables.num[sh.N_DIRECT] = direct
     sizes = (60.0, 80.0, 100.0, 120.0, 150.0, 200.0)
     to = next(s for s in sizes if s >= 60.0 * times)
-    found = [(r.of, r.to) for r in temperatures._colder(PLANT, where, worst, step("always"))]
-    assert found == ([("TK1", to), ("CU1", to)] if "TK1" in where else [])
+    found = [(r.of, r.to) for r in temperatures._colder(run, where, worst, step("always"))]
+    assert found == [(m, to) for tank in tanks for m in (tank, tank.replace("TK", "CU"))]
 
 
 def test_stages_of_coolers_as_milk_meets_them(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -69,13 +69,17 @@ def judge_milk(ctx: StudyContext, run: Run) -> None:
             limit=step.limit_c, sense="at_most", allowance=ALLOWANCE, confidence=rule.confidence,
             formula="warmest of the readings that the step names",
             inputs=(Input("T_limit", when, step.limit_c, "degC", source),), source=rule.source,
-            remedies=_colder(run.plant, where, worst, step) if worst > step.limit_c else (),
+            remedies=_colder(run, where, worst, step) if worst > step.limit_c else (),
         )  # fmt: skip
 
 
-def _colder(plant: Plant, where: str, worst: float, step: TemperatureStep) -> tuple[Remedy, ...]:
-    """More cooling in the tank that was too warm, and in the refrigeration of its own."""
-    tag = where.split()[1] if where.startswith("in ") else ""
+def _colder(run: Run, where: str, worst: float, step: TemperatureStep) -> tuple[Remedy, ...]:
+    """More cooling in the tank that was too warm, and in the refrigeration of its own; in every
+    tank where a tanker takes from them. No tank's cooling helps milk that is loaded direct."""
+    plant, loaded = run.plant, where.startswith(IN_TANKER)
+    if loaded and run.compiled.tables.num[sh.N_DIRECT] == 1:
+        return ()
+    tag = where.split()[1] if where.startswith("in ") and not loaded else ""
     times = min(3.0, 1.3 + 0.25 * (worst - step.limit_c))
     why = f"milk was at {worst:.1f} degC where {step.limit_c:g} is the most"
     found = []
