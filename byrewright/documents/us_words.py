@@ -197,7 +197,7 @@ def bore_in(mm: float, unit: str = "") -> str:
     """A bore without its unit: the size that it is bought under, else thousandths of an inch, by
     which no two bores are alike; with them, where another bore goes by the size alone.
 
-    >>> bore_in(60.3), bore_in(65.0), bore_in(73.0), bore_in(66.8), bore_in(50.8)
+    >>> bore_in(60.2), bore_in(65.0), bore_in(73.0), bore_in(66.8), bore_in(50.8)
     ('2 1/2 OD', '2 1/2', '3 OD (2.874)', '2.630', '2.000')
     """
     true, found = f"{convert(mm, 'mm', 'in'):.3f}{unit}", trade_in(mm)
@@ -210,7 +210,7 @@ def bore_in(mm: float, unit: str = "") -> str:
 def bore_said(mm: float) -> str:
     """A bore with its unit, in words.
 
-    >>> bore_said(60.3), bore_said(73.0), bore_said(66.8)
+    >>> bore_said(60.2), bore_said(73.0), bore_said(66.8)
     ('2 1/2 in OD', '3 in OD (2.874 in)', '2.630 in')
     """
     return bore_in(mm, " in")

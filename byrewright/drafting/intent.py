@@ -19,6 +19,7 @@ from byrewright.plant.farm import (
     hardness_mmol_l,
 )
 from byrewright.standards.deck import TRACK_PITCH_M
+from byrewright.standards.pipes import sold_as_mm
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 Cold = Literal["ice_bank", "direct_expansion", "chilled_water", "inline"]
@@ -120,7 +121,7 @@ class Intent:
     @property
     def calf_drain_mm(self) -> float:
         """Bore of the drain that lets the wash of the calf-milk vessel out by gravity."""
-        return 60.3 if self.stalls <= ONE_RECEIVER_TO else 84.9
+        return sold_as_mm(60.3 if self.stalls <= ONE_RECEIVER_TO else 84.9, self.site.region)
 
     @property
     def fills(self) -> tuple[Fill, ...]:

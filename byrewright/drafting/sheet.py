@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine, Service, kinds
 from byrewright.plant.plant import Does, Mode, Pipe
+from byrewright.standards.pipes import sold_as_mm
 
 THROUGH: Mapping[str, tuple[str, str]] = {
     "valve": ("a", "b"),
@@ -99,6 +100,7 @@ class Sheet:
     """Collects a draft. `sizes` are the last round's choices; `locked` fields keep their own."""
 
     sizes: Choices
+    region: str = ""
     equipment: dict[str, Machine] = field(default_factory=dict)
     pipes: list[Pipe] = field(default_factory=list)
     modes: dict[str, Mode] = field(default_factory=dict)
@@ -231,7 +233,7 @@ class Sheet:
         fields: dict[str, Any] = {"id": pipe_id, "start": start, "end": end}
         if self._ambiguous(start, end):
             fields["service"] = service
-        fields["bore_mm"] = self.first_bore_mm[family]
+        fields["bore_mm"] = sold_as_mm(self.first_bore_mm[family], self.region)
         if slope_pct is not None:
             fields["slope_pct"] = slope_pct
         self.pipes.append(Pipe(**fields))

@@ -22,7 +22,7 @@ def lay_out(
             where they join the same ends; without, lengths are guessed. `sited.laid_out` lays
             the pipes.
     """
-    sheet = Sheet(sizes)
+    sheet = Sheet(sizes, want.site.region)
     deck.deck(sheet, want)
     deck.vacuum(sheet, want)
     milk.machines(sheet, want)

@@ -128,7 +128,7 @@ class TemperatureRule:
 
 LIMITS_F: Mapping[tuple[str, float], float] = {("pmo", 7.0): 45.0, ("california", 7.0): 45.0}
 """Limits in degF by their source and degC, where the source states both and the one is not the
-other turned: 7 degC (45 degF) (from memory)."""
+other turned: 7 degC (45 degF) (state university summary of the ordinance, second hand)."""
 
 TEMPERATURE_RULES: tuple[TemperatureRule, ...] = (
     TemperatureRule(

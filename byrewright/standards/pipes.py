@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from byrewright.standards.cooling import lies_in
 from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
@@ -33,7 +34,7 @@ class Tube:
 
     @property
     def bore_mm(self) -> float:
-        """InternalPath diameter.
+        """Inside diameter, mm.
 
         >>> Tube("ISO 2037", 51.0, 1.2).bore_mm
         48.6
@@ -57,8 +58,41 @@ ASME_BPE: tuple[Tube, ...] = tuple(
     )
 )  # fmt: skip
 
-LEAST_MILK_BORE_MM = 35.6
-"""Least bore of a fixed milk line: the 38 mm tube (common practice, no source)."""
+LEAST_MILK_OD_MM = 38.0
+"""Least outside of the tube of a fixed milk line (common practice, no source)."""
+GAUGE_MM = 3.0
+"""By so much the bore of a tube may be less than that of its likeness in another series."""
+
+
+def dairy_tubes(region: str) -> tuple[Tube, ...]:
+    """The dairy tubes that are sold in a region: by inches in the US, else those of ISO 2037.
+
+    >>> dairy_tubes("US-California")[-1].od_mm, dairy_tubes("EU")[0].od_mm
+    (152.4, 25.0)
+    """
+    return ASME_BPE if lies_in(region, "US") else ISO_2037
+
+
+def least_milk_bore_mm(tubes: tuple[Tube, ...]) -> float:
+    """Least bore of a fixed milk line.
+
+    >>> least_milk_bore_mm(ISO_2037), least_milk_bore_mm(ASME_BPE)
+    (35.6, 34.8)
+    """
+    return min(tube.bore_mm for tube in tubes if tube.od_mm >= LEAST_MILK_OD_MM)
+
+
+def sold_as_mm(bore_mm: float, region: str) -> float:
+    """The bore of the region's tube that stands for one of ISO 2037; any other bore as it is.
+
+    >>> sold_as_mm(37.6, "US"), sold_as_mm(84.9, "US"), sold_as_mm(60.0, "US")
+    (34.8, 97.38, 60.0)
+    """
+    if bore_mm not in {tube.bore_mm for tube in ISO_2037}:
+        return bore_mm
+    like = next_tube(bore_mm - GAUGE_MM, dairy_tubes(region)) if lies_in(region, "US") else None
+    return like.bore_mm if like else bore_mm
+
 
 AIRLINE_BORES_MM: tuple[float, ...] = (
     38.0, 50.0, 60.0, 73.0, 98.0, 110.0, 125.0, 150.0, 200.0, 250.0,
@@ -71,10 +105,10 @@ TRADE_IN: Mapping[tuple[str, str], tuple[float, ...]] = {
     ("1 1/4", PIPE): (32.0,), ("1 1/2", PIPE): (40.0, 38.0), ("2", PIPE): (50.0,),
     ("2 1/2", PIPE): (65.0,), ("3", PIPE): (80.0,), ("4", PIPE): (100.0,), ("5", PIPE): (125.0,),
     ("6", PIPE): (150.0,), ("8", PIPE): (200.0,), ("10", PIPE): (250.0,),
-    ("1/2", OUTSIDE): (9.4,), ("3/4", OUTSIDE): (15.75,), ("1", OUTSIDE): (22.6, 22.1),
-    ("1 1/2", OUTSIDE): (35.6, 34.8), ("2", OUTSIDE): (48.6, 48.5, 47.5),
-    ("2 1/2", OUTSIDE): (60.3, 60.2, 60.0), ("3", OUTSIDE): (72.9, 73.0),
-    ("4", OUTSIDE): (97.6, 97.38, 98.0), ("6", OUTSIDE): (146.86,),
+    ("1/2", OUTSIDE): (9.4,), ("3/4", OUTSIDE): (15.75,), ("1", OUTSIDE): (22.1, 22.6),
+    ("1 1/2", OUTSIDE): (34.8, 35.6), ("2", OUTSIDE): (47.5, 48.6, 48.5),
+    ("2 1/2", OUTSIDE): (60.2, 60.3, 60.0), ("3", OUTSIDE): (72.9, 73.0),
+    ("4", OUTSIDE): (97.38, 97.6, 98.0), ("6", OUTSIDE): (146.86,),
 }  # fmt: skip
 """Bores by the size in inches that they are bought under in the US: tubes by their outside, other
 pipe by its nominal bore (from memory). The first bore of each goes by the size alone. Tubes with an
@@ -85,7 +119,7 @@ def trade_in(bore_mm: float) -> tuple[str, str, bool] | None:
     """The size in inches that a bore is bought under in the US, what stands behind that of a tube,
     and whether it is the one bore that goes by the size alone. Nothing where it has none.
 
-    >>> trade_in(48.6), trade_in(50.0), trade_in(47.5), trade_in(66.8)
+    >>> trade_in(47.5), trade_in(50.0), trade_in(48.6), trade_in(66.8)
     (('2', ' OD', True), ('2', '', True), ('2', ' OD', False), None)
     """
     for (size, kind), bores in TRADE_IN.items():
@@ -107,10 +141,10 @@ def next_bore_mm(least_mm: float, bores: tuple[float, ...] = AIRLINE_BORES_MM) -
     return next((bore for bore in sorted(bores) if bore >= least_mm), None)
 
 
-def next_tube(least_bore_mm: float, series: tuple[Tube, ...] = ISO_2037) -> Tube | None:
+def next_tube(least_bore_mm: float, series: tuple[Tube, ...]) -> Tube | None:
     """The smallest tube whose bore is not under `least_bore_mm`; nothing if none is.
 
-    >>> next_tube(60.0).od_mm
+    >>> next_tube(60.0, ISO_2037).od_mm
     63.5
     """
     ordered = sorted(series, key=lambda tube: tube.bore_mm)

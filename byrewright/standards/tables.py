@@ -51,6 +51,8 @@ TABLES: tuple[Held, ...] = (
          water.BACKFLOW),
     Held("ambient classes of bulk tanks", "en13732", "from_memory", cooling.AMBIENT_CLASSES),
     Held("cooling classes of bulk tanks", "en13732", "from_memory", cooling.COOLING_CLASSES),
+    Held("US limits of milk temperature in degF, as they stand beside degC", "pmo", "second_hand",
+         cooling.LIMITS_F),
     Held("filling classes of bulk tanks", "en13732", "from_memory", cooling.FILL_CLASSES),
     Held("freezing of propylene glycol in water", "lange", "read", cooling.GLYCOL),
     Held("density, heat, viscosity and conductivity of propylene glycol in water (fitted)",

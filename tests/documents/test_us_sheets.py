@@ -144,7 +144,7 @@ def test_bores_on_the_plan_are_told_as_they_are_bought(name: str) -> None:
     assert [t for file, many in texts.items() if file[0] in "SF" for t in many
             if named.search(t)] == []  # fmt: skip
     assert any(re.search(r"(?:milk|vacuum) 2 1/2 in|1/2 in", t) for m in texts.values() for t in m)
-    assert any("2 1/2 OD" in many for file, many in texts.items() if file[0] == "F")
+    assert any("2 1/2 OD (2.374)" in many for file, many in texts.items() if file[0] == "F")
 
 
 @pytest.mark.parametrize("name", PLANS)

@@ -24,6 +24,7 @@ from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
 from byrewright.plant.roles import SoftensWater, StoresMilk
 from byrewright.results import Result
+from byrewright.standards.pipes import ASME_BPE, ISO_2037
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.routes.study import routes
 from byrewright.studies.vacuum import study_vacuum
@@ -97,6 +98,19 @@ def test_redundancy_is_taken_from_the_brief() -> None:
     lean, safe = (begun(f"{small}{said}\n") for said in ("none", "shared-running"))
     assert len(lean.machines(VacuumPump)) == len(lean.machines(MilkFilter)) == 1
     assert len(safe.machines(VacuumPump)) == len(safe.machines(MilkFilter)) == 2
+
+
+def test_a_farm_gets_the_tubes_that_are_sold_where_it_is() -> None:
+    """Would fail if a US farm were drafted with tubes of ISO 2037, which nobody sells there, or a
+    drain of its calf milk were narrower than that of a farm elsewhere."""
+    brief = "cows: 640\nyield_l_day: 30\nlayout: rotary\ncalf_milk_l_day: 200\nregion: "
+    us, eu = (begun(f"{brief}{region}\n") for region in ("US-California", "EU"))
+    iso, bpe = ({t.bore_mm for t in some} for some in (ISO_2037, ASME_BPE))
+    pairs = [(a.bore_mm, b.bore_mm) for a, b in zip(us.pipes, eu.pipes, strict=True)]
+    assert not {a for a, _ in pairs} & (iso - bpe)
+    assert {(34.8, 37.6), (60.2, 60.3)} <= set(pairs)
+    assert all((a in bpe and abs(a - b) < 3.0) or (a, b) == (97.38, 84.9)
+               for a, b in pairs if b in iso)  # fmt: skip
 
 
 @pytest.mark.parametrize(

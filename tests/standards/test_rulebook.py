@@ -238,7 +238,7 @@ def test_next_sizes_are_the_smallest_that_fit() -> None:
     assert pipes.next_bore_mm(98.0) == 98.0
     assert pipes.next_bore_mm(98.1) == 110.0
     assert pipes.next_bore_mm(300.0) is None
-    tube = pipes.next_tube(73.0)
+    tube = pipes.next_tube(73.0, pipes.ISO_2037)
     assert tube is not None and tube.od_mm == 88.9
 
 

@@ -65,7 +65,7 @@ def test_walls_of_steel_tubes_are_the_standards(tube: pipes.Tube) -> None:
     """ISO 2037 (from memory): would fail if a bore were reckoned from another wall."""
     walls = {51.0: 1.2, 76.1: 1.6, 139.7: 2.0, 219.1: 2.6}  # up to an outside of so much
     assert tube.wall_mm == next(wall for most, wall in walls.items() if tube.od_mm <= most)
-    assert tube.od_mm != 38 or tube.bore_mm == pipes.LEAST_MILK_BORE_MM
+    assert tube.od_mm != 38 or tube.bore_mm == pipes.least_milk_bore_mm(pipes.ISO_2037)
 
 
 @pytest.mark.parametrize("size", pipes.TRADE_IN)
@@ -88,7 +88,7 @@ def test_two_bores_never_read_alike() -> None:
     bores |= {*pipes.AIRLINE_BORES_MM, *pipes.MILKLINE_BORES_MM, 25.4, 50.8, 152.4}
     bores |= {round(x / 10, 1) for x in range(50, 2600)}
     assert len({bore_in(b) for b in bores}) == len({bore_said(b) for b in bores}) == len(bores)
-    assert bore_said(48.6) == "2 in OD" and bore_said(50.0) == "2 in"
+    assert bore_said(47.5) == "2 in OD" and bore_said(50.0) == "2 in"
 
 
 def test_air_is_as_dry_as_its_class_says() -> None:

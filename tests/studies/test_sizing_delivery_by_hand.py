@@ -8,7 +8,7 @@ from math import ceil, pi, sqrt
 import pytest
 
 from byrewright.plant.roles import BalancesMilk, JoinsDeck, MovesMilk
-from byrewright.standards.pipes import ISO_2037
+from byrewright.standards.pipes import ASME_BPE, ISO_2037
 from byrewright.studies.sizing import delivery
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, duty_of
@@ -35,16 +35,19 @@ def metres_a_second(l_min: float, bore_mm: float) -> float:
     return l_min / 60_000 / (pi / 4 * (bore_mm / 1000) ** 2)
 
 
+@pytest.mark.parametrize("region", ["EU", "US-California"])
 @pytest.mark.parametrize(("flow", "wash"), [(40.0, 60.0), (160.0, 100.0), (160.0, 900.0),
                                             (3000.0, 100.0)])  # fmt: skip
 def test_the_largest_tube_that_the_wash_scours_or_the_least_for_milk(
-    flow: float, wash: float
+    flow: float, wash: float, region: str
 ) -> None:
     """Would fail if a line were advised that the wash does not fill at 1.5 m/s though a smaller
-    carries the milk, or milk ran faster than 1.2 m/s for want of a tube."""
-    advised = delivery._advised_bore_mm(bench_of(small()), flow, wash)
-    bores = sorted(t.bore_mm for t in ISO_2037)
-    milk = [b for b in bores if metres_a_second(flow, b) <= 1.2 and b >= 35.0]
+    carries the milk, milk ran faster than 1.2 m/s for want of a tube, or a tube were not sold."""
+    site = small().site.model_copy(update={"region": region})
+    ctx = bench_of(small().model_copy(update={"site": site}))
+    advised = delivery._advised_bore_mm(ctx, flow, wash)
+    bores = sorted(t.bore_mm for t in (ISO_2037 if region == "EU" else ASME_BPE))
+    milk = [b for b in bores if metres_a_second(flow, b) <= 1.2 and b >= 34.0]
     scoured = [b for b in bores if metres_a_second(wash, b) >= 1.5]
     assert advised == max([*milk[:1], *scoured] if milk else bores)
 
@@ -215,8 +218,11 @@ def test_calf_milk_by_its_draw(
 
 
 def test_tubes_by_hand() -> None:
-    """Would fail if a fixed line were offered under 35.6 mm, or none where none is wide enough."""
+    """Would fail if a fixed line were offered under its least tube, or a tube of the other side of
+    the ocean."""
     bore_mm = 1000 * sqrt(4 * 0.160 / 60 / pi / 1.2)
-    assert delivery.tube_for(160.0, 1.2) == min(t.bore_mm for t in ISO_2037 if t.bore_mm >= bore_mm)
-    assert delivery.tube_for(1.0, 1.2) == 35.6 and delivery.tube_for(99_000.0, 1.2) is None
+    for tubes, least in ((ISO_2037, 35.6), (ASME_BPE, 34.8)):
+        wide = min(t.bore_mm for t in tubes if t.bore_mm >= bore_mm)
+        asked = [delivery.tube_for(q, 1.2, tubes) for q in (1.0, 160.0, 99_000.0)]
+        assert asked == [least, wide, tubes[-1].bore_mm]
     assert ceil(bore_mm) == 54

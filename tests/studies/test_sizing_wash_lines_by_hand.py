@@ -12,6 +12,7 @@ import pytest
 from byrewright.plant.farm import Collection
 from byrewright.plant.plant import Mode
 from byrewright.plant.roles import CoolsMilk, MovesMilk
+from byrewright.standards.pipes import ISO_2037
 from byrewright.studies.sizing import circulation, wash_lines
 from byrewright.studies.sizing.circulation import WHY, Stage
 from byrewright.studies.sizing.context import StudyContext
@@ -160,7 +161,7 @@ def test_the_way_round_a_cooler_is_narrowed_no_more_than_it_must_be(
     still, dry = replace(last, pumps=(), in_l_min=9e9), replace(last, out_l_min=0.0)
     monkeypatch.setattr(wash_lines, "stages", lambda *_: [first, last, still, dry])
     found = wash_lines._narrower(ctx, at, want)
-    tubes = {*wash_lines.THROTTLES_MM, *(t.bore_mm for t in wash_lines.ISO_2037)}
+    tubes = {*wash_lines.THROTTLES_MM, *(t.bore_mm for t in ISO_2037)}
     fits = [b for b in tubes if b <= 50.0]
     (first_of, *_) = (p.id for p in ctx.plant.pipes_at("V34") if ctx.plant.service_of(p) == "milk")
     if gain <= 0:

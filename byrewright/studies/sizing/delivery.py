@@ -19,7 +19,7 @@ from byrewright.plant.roles import (
     StoresMilk,
 )
 from byrewright.results import Remedy
-from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM, next_tube
+from byrewright.standards.pipes import Tube, dairy_tubes, least_milk_bore_mm, next_tube
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import Asked, asked, net_of
@@ -149,18 +149,21 @@ def _meets_other(ctx: StudyContext, edges: Sequence[Edge], pump: MovesMilk) -> b
 def _advised_bore_mm(ctx: StudyContext, flow: float, wash: float) -> float:
     """The largest dairy tube that the wash still scours, else the one for usual milk velocity."""
     scours = bore_for_velocity_mm(wash, ctx.number("wash.full_pipe_velocity_m_s"))
-    least = tube_for(flow, ctx.number("delivery.velocity_milk_m_s")) or ISO_2037[-1].bore_mm
-    return max([least, *(t.bore_mm for t in ISO_2037 if t.bore_mm <= scours)])
+    tubes = dairy_tubes(ctx.plant.site.region)
+    least = tube_for(flow, ctx.number("delivery.velocity_milk_m_s"), tubes)
+    return max([least, *(t.bore_mm for t in tubes if t.bore_mm <= scours)])
 
 
-def tube_for(flow_l_min: float, velocity: float) -> float | None:
-    """The bore of the next dairy tube that keeps a velocity, none under that of a fixed line.
+def tube_for(flow_l_min: float, velocity: float, tubes: tuple[Tube, ...]) -> float:
+    """The bore of the next dairy tube that keeps a velocity, none under that of a fixed line; of
+    the largest where none does.
 
-    >>> tube_for(40.0, 1.2), tube_for(160.0, 1.2)
-    (35.6, 60.3)
+    >>> from byrewright.standards.pipes import ASME_BPE, ISO_2037
+    >>> tube_for(40.0, 1.2, ISO_2037), tube_for(160.0, 1.2, ISO_2037), tube_for(40.0, 1.2, ASME_BPE)
+    (35.6, 60.3, 34.8)
     """
-    tube = next_tube(max(LEAST_MILK_BORE_MM, bore_for_velocity_mm(flow_l_min, velocity)))
-    return tube.bore_mm if tube else None
+    least = max(least_milk_bore_mm(tubes), bore_for_velocity_mm(flow_l_min, velocity))
+    return (next_tube(least, tubes) or tubes[-1]).bore_mm
 
 
 def _bore(ctx: StudyContext, pipe: Pipe, flow: float, wash: float) -> None:

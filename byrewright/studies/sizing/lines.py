@@ -21,7 +21,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.results import Input
 from byrewright.standards.compressed_air import AIR_BORES_MM, LEAST_AIR_BORE_MM
-from byrewright.standards.pipes import ISO_2037
+from byrewright.standards.pipes import dairy_tubes
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import tube_for
 from byrewright.studies.sizing.duty import Duty
@@ -160,6 +160,7 @@ def _tubes(
     """Judge the velocity in dairy tubes once each, and advise the next tube for the usual one."""
     wished = ctx.rules[rule]
     most = wished.value if wished.high is None else wished.high
+    tubes = dairy_tubes(ctx.plant.site.region)
     done = {f.subject for f in ctx.notes.findings if f.key == key}
     for pipe in pipes:
         if pipe.id in done:
@@ -174,7 +175,7 @@ def _tubes(
             inputs=(worked("q", what, flow, "L/min"), stated("d", "bore", pipe.bore_mm, "mm"),
                     ctx.rule(rule, "v_usual")),
             source=wished.source, confidence=wished.confidence,
-            advised=tube_for(flow, wished.value) or ISO_2037[-1].bore_mm,
+            advised=tube_for(flow, wished.value, tubes),
             advised_why=f"{flow:.0f} L/min ({what}) at {wished.value:g} m/s or less; next tube",
             target=(pipe.id, "bore_mm"),
         )  # fmt: skip

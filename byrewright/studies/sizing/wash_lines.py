@@ -21,7 +21,7 @@ from byrewright.plant.roles import (
     StoresMilk,
 )
 from byrewright.results import Remedy, Table
-from byrewright.standards.pipes import ISO_2037
+from byrewright.standards.pipes import dairy_tubes
 from byrewright.studies.sizing.circulation import LEAST_L_MIN, stages, washes_units
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
@@ -38,7 +38,7 @@ WAYS = ("to_b", "to_c")
 NARROW = "next smaller tube: the cooler then gets as much wash as milk"
 NARROWEST = "narrowest tube: the cooler gets the most wash it can, still less than milk"
 THROTTLES_MM = (6.0, 8.0, 10.0, 13.0, 16.0, 19.0, 26.0)
-"""Ways round a small cooler, beside the tubes of ISO 2037 (our choice; 26 is the metric DN 25, from
+"""Ways round a small cooler, beside dairy tubes (our choice; 26 is the metric DN 25, from
 memory)."""
 
 
@@ -350,7 +350,8 @@ def _narrower(
     if best is None or found[best] <= 0.0:
         return None, None, False
     around = [p for p in plant.pipes_at(best) if plant.service_of(p) == "milk"]
-    tubes = sorted({*THROTTLES_MM, *(t.bore_mm for t in ISO_2037)}, reverse=True)
+    sold = (t.bore_mm for t in dairy_tubes(plant.site.region))
+    tubes = sorted({*THROTTLES_MM, *sold}, reverse=True)
     fits = [tube for tube in tubes if tube <= at.bore_mm]
     for bore in fits:
         other = net.with_pipes(p.model_copy(update={"bore_mm": bore}) for p in around)
