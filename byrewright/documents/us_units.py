@@ -61,6 +61,8 @@ PIPE_KEYS = (*PRESSED_KEYS, "vacuum.", "milkline.")
 """Beginnings of the keys of findings whose mm are bores."""
 COLD_ALL = ("cooling.", "day.refrigeration_hours")
 """Beginnings of the keys of tables all of whose kW and kWh are of heat."""
+RULE_KEY = "cooling.rule"
+"""Key of the finding whose value is a limit itself."""
 A_MOTOR = "motor"
 """What a load is called that is a motor: its power is in hp."""
 _HEAT = re.compile(r"^heat\b")
@@ -90,7 +92,8 @@ def finding_in(one: Finding, system: System) -> Finding:
         return value if f is None else cast("T", convert(f, "degF", "degC"))
 
     return replace(
-        one, limit=own(one.limit, one.unit), sentence=turned(one.sentence), title=turned(one.title),
+        one, value=own(one.value, one.unit) if one.key == RULE_KEY else one.value,
+        limit=own(one.limit, one.unit), sentence=turned(one.sentence), title=turned(one.title),
         formula=_formula_in(one, turned), advised_why=turned(one.advised_why),
         unit=own_unit(one.key, one.unit),
         inputs=tuple(

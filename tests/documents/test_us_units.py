@@ -20,7 +20,7 @@ from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.schedule import page_in, pages
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.documents.tests_in import checks_in, measured_in
-from byrewright.documents.us_units import explained_in, finding_in, result_in, table_in
+from byrewright.documents.us_units import RULE_KEY, explained_in, finding_in, result_in, table_in
 from byrewright.documents.us_words import COLD_KEYS, bore_in, text_in
 from byrewright.results import Finding, Input, Result, Table, merge
 from byrewright.site.checks.check import revision_of
@@ -585,5 +585,8 @@ def test_a_limit_reads_as_the_us_rule_states_it() -> None:
     assert "limit is 45 degF within 2 h, never above 50 degF" in turned.sentence
     assert turned.limit == turned.inputs[0].value == pytest.approx(convert(45, "degF", "degC"))
     assert turned.value == 4.0 and finding_in(one, "metric") == one
+    rule = finding_in(replace(one, key=RULE_KEY, value=7.0, limit=None), "US")
+    assert rule.value == pytest.approx(convert(45, "degF", "degC"))
+    assert finding_in(replace(one, value=7.0), "US").value == 7.0  # milk, and no limit
     assert finding_in(replace(one, source="heat balance"), "US").sentence == turned.sentence
     assert finding_in(replace(one, source="eu853", inputs=()), "US").limit == 7.0
