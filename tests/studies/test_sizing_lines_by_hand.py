@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from byrewright.standards.compressed_air import AIR_BORES_MM
-from byrewright.standards.pipes import ISO_2037
+from byrewright.standards.pipes import ASME_BPE, ISO_2037
 from byrewright.studies.sizing import lines
 from byrewright.studies.sizing.duty import Duty, duty_of
 from tests.plants import machine, pipe
@@ -48,6 +48,15 @@ def test_suction_of_milk_pumps(
         assert one.limit == usual.high
         slow = [t.bore_mm for t in ISO_2037 if metres_a_second(q, t.bore_mm) <= usual.value]
         assert one.advised == slow[0]
+
+
+def test_a_farm_in_the_us_is_advised_tubes_by_inches(day: Duty) -> None:
+    """Would fail if a suction were advised in a tube that nobody sells there."""
+    site = small().site.model_copy(update={"region": "US"})
+    ctx = bench_of(small().model_copy(update={"site": site}))
+    lines._suction(ctx, day)
+    advised = {f.advised for f in ctx.notes.findings}
+    assert advised and advised <= {t.bore_mm for t in ASME_BPE} - {t.bore_mm for t in ISO_2037}
 
 
 @pytest.mark.parametrize(("wash", "flow"), [(100.0, 100.0), (900.0, 250.0)])

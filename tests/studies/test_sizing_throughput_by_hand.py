@@ -78,10 +78,11 @@ def test_cows_that_go_round_twice_against_the_wish(
     assert f"finishes {100 - 100 * wish:.0f} % of the cows" in told.sentence
 
 
-def test_turns_from_fast_to_slow(day: Duty) -> None:
-    """Would fail if a turn were told with another's cows, or net left out the stops or a third
-    turn: 50 stalls, of which a cow milks over all but the entry."""
-    ctx = bench_of(small())
+@pytest.mark.parametrize("shadow", [0.0, 0.5])
+def test_turns_from_fast_to_slow(day: Duty, shadow: float) -> None:
+    """Would fail if a turn were told with another's cows, or net left out the stops, a third turn
+    or the stalls left empty: 50 stalls, of which a cow milks over all but the entry."""
+    ctx = bench_of(small(), {"milking.go_round_shadow": shadow})
     throughput._turns(ctx, day)
     (table,) = ctx.notes.tables
     assert [r[0] for r in table.rows] == [6, 7, 8, 9, 10, 11, 12, 14]
@@ -93,7 +94,16 @@ def test_turns_from_fast_to_slow(day: Duty) -> None:
         share, *more = (norm.sf(log(k * turn_s * on / middle) / spread) for k in range(1, 9))
         assert (stall_s, gross) == (round(turn_s / 50, 1), round(180_000 / turn_s))
         assert again == pytest.approx(100 * share, abs=0.06)
-        assert net == pytest.approx(180_000 / turn_s / (1 + share + sum(more)) * 0.95, abs=0.6)
+        further = (1 + shadow) * (share + sum(more))
+        assert net == pytest.approx(180_000 / turn_s / (1 + further) * 0.95, abs=0.6)
+
+
+def test_a_unit_taken_off_in_time_goes_round_in_no_turn(day: Duty) -> None:
+    """Would fail if the table of turns left out the longest that removers keep a unit on."""
+    ar = machine("AR1", "automatic_removal", milking_time_limit_s=200.0)
+    ctx = bench_of(small(AR1=ar))
+    throughput._turns(ctx, day)
+    assert {r[3] for r in ctx.notes.tables[0].rows} == {0.0}
 
 
 @pytest.mark.parametrize("wish", [0.05, 0.9, 0.0])

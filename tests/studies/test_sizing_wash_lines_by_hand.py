@@ -12,7 +12,7 @@ import pytest
 from byrewright.plant.farm import Collection
 from byrewright.plant.plant import Mode
 from byrewright.plant.roles import CoolsMilk, MovesMilk
-from byrewright.standards.pipes import ISO_2037
+from byrewright.standards.pipes import ASME_BPE, ISO_2037
 from byrewright.studies.sizing import circulation, wash_lines
 from byrewright.studies.sizing.circulation import WHY, Stage
 from byrewright.studies.sizing.context import StudyContext
@@ -133,15 +133,23 @@ def test_a_cooler_is_washed_no_slower_than_its_milk_runs(
 
 @pytest.mark.parametrize(("want", "gain", "most_mm", "enough"), [
     (70.0, 5.0, 25.9, True), (90.0, 5.0, 4.7, False), (70.0, 0.0, 0.0, False),
-    (40.0, 5.0, 50.0, True),
+    (40.0, 5.0, 50.0, True), (60.0, 5.0, 36.5, True),
 ])  # fmt: skip
+@pytest.mark.parametrize("region", ["EU", "US"])
 def test_the_way_round_a_cooler_is_narrowed_no_more_than_it_must_be(
-    monkeypatch: pytest.MonkeyPatch, want: float, gain: float, most_mm: float, enough: bool
+    monkeypatch: pytest.MonkeyPatch,
+    want: float,
+    gain: float,
+    most_mm: float,
+    enough: bool,
+    region: str,
 ) -> None:
     """A way round of b mm leaves the cooler (100 - b) % of the 90 L/min that come, a twentieth less
     is near enough: would fail if the narrowest were advised where a wider does, or a valve were
     narrowed that takes nothing from the cooler in the wash that gives it most."""
     plant = small()
+    site = plant.site.model_copy(update={"region": region})
+    plant = plant.model_copy(update={"site": site})
     other = plant.modes["wash"].model_copy(update={"name": "other"})
     ctx = bench_of(plant.model_copy(update={"modes": plant.modes | {"other": other}}))
     at = pipe("L1", "V40.b", "PC1.milk_in", 50.0)
@@ -161,7 +169,10 @@ def test_the_way_round_a_cooler_is_narrowed_no_more_than_it_must_be(
     still, dry = replace(last, pumps=(), in_l_min=9e9), replace(last, out_l_min=0.0)
     monkeypatch.setattr(wash_lines, "stages", lambda *_: [first, last, still, dry])
     found = wash_lines._narrower(ctx, at, want)
-    tubes = {*wash_lines.THROTTLES_MM, *(t.bore_mm for t in ISO_2037)}
+    tubes = {
+        *wash_lines.THROTTLES_MM,
+        *(t.bore_mm for t in (ASME_BPE if region == "US" else ISO_2037)),
+    }
     fits = [b for b in tubes if b <= 50.0]
     (first_of, *_) = (p.id for p in ctx.plant.pipes_at("V34") if ctx.plant.service_of(p) == "milk")
     if gain <= 0:
